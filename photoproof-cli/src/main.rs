@@ -1,0 +1,3 @@
+//! photoproof command line.
+
+fn main() {}

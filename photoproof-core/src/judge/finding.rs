@@ -1,0 +1,64 @@
+//! A finding: one instance of a check, with its numbers, remedy and innocent explanations.
+
+use serde::{Deserialize, Serialize};
+
+use crate::ingest::PhotoId;
+
+/// How much a finding weighs. Ordered: note < review < fail.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Severity {
+    /// Worth knowing; asks for nothing.
+    Note,
+    /// A person has to look.
+    Review,
+    /// The proof is missing or contradicted.
+    Fail,
+}
+
+/// The verdict on a job: the highest severity that is not waived.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Outcome {
+    /// Every required proof is there.
+    Pass,
+    /// A person has to look.
+    Review,
+    /// Proof is missing or contradicted.
+    Fail,
+}
+
+/// What was measured and what it was compared with.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Measurement {
+    /// The measured value; `null` when the finding is about absence.
+    pub value: Option<f64>,
+    /// The limit it was compared with.
+    pub limit: Option<f64>,
+    /// Unit of both (`degrees`, `ratio`, `share`, `seconds`, `photos`, ...).
+    pub unit: String,
+}
+
+/// One instance of a check.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Finding {
+    /// Check id, kebab-case.
+    pub check: &'static str,
+    /// How much it weighs.
+    pub severity: Severity,
+    /// Area it concerns, if any.
+    pub area: Option<String>,
+    /// Photos it concerns, the primary first.
+    pub photos: Vec<PhotoId>,
+    /// Files it concerns that are not readable photos (rejected files).
+    pub files: Vec<String>,
+    /// One sentence: what was measured.
+    pub message: String,
+    /// The number behind it.
+    pub measured: Option<Measurement>,
+    /// What to do, imperative, to the crew.
+    pub remedy: String,
+    /// How this can come about innocently.
+    pub innocent_explanations: Vec<String>,
+}

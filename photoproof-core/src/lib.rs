@@ -1,0 +1,28 @@
+//! photoproof-core: do the photos prove the work?
+//!
+//! ```text
+//! job folder -- ingest --> Intake -- measure --> Measured -- group --> Grouped -+
+//!   + JobSheet               |                      |         + Ledger         |
+//!                            +----------------------+------ Evidence<'_> <-----+
+//!                                                              | + limits, waivers
+//!                                                            judge --> Judgement -- report
+//! ```
+//!
+//! Every stage imports base modules and earlier stages only.
+
+pub mod error;
+pub mod group;
+pub mod ingest;
+pub mod job;
+pub mod judge;
+pub mod limits;
+pub mod measure;
+pub mod phase;
+pub mod relation;
+pub mod report;
+pub mod units;
+
+pub use error::{Error, ErrorKind};
+pub use limits::Limits;
+pub use phase::Phase;
+pub use relation::Relation;

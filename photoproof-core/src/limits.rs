@@ -1,0 +1,62 @@
+//! Every limit the judge compares a measured number with, its unit, default and origin.
+//!
+//! No limit lives anywhere else. The job sheet's `[limits]` table may change each one by the field
+//! name used here, and the report prints the values used.
+
+use serde::{Deserialize, Serialize};
+
+/// Limits of one run. Field names are the keys of `[limits]` in a job sheet.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[serde(default, deny_unknown_fields)]
+#[non_exhaustive]
+pub struct Limits {
+    /// Largest camera rotation between two photos of one view, degrees (0..=180).
+    /// Default 10: hand-held repeats measured on rendered houses stay below 8 degrees; no published
+    /// figure exists for this trade.
+    pub max_rotation_deg: f64,
+    /// Smallest distance ratio of a repeat (camera distance of the later over the earlier photo).
+    /// Default 0.8. A careful surveyor re-occupies a station within 1 % of distance (Geology 2(9),
+    /// 1974); hand-held indoor repeats spread to 15 %.
+    pub min_distance_ratio: f64,
+    /// Largest distance ratio of a repeat. Default 1.25, the inverse of the smallest.
+    pub max_distance_ratio: f64,
+    /// Smallest share of the earlier frame that the later one must show, 0..=1. Default 0.6.
+    /// USDA PNW-GTR-526 (Hall 2002) rejects a repeat displaced by about 20 % of the frame height.
+    pub min_overlap: f64,
+    /// Tolerance when two capture times are put in order, seconds. Default 0.
+    pub clock_tolerance_s: i64,
+    /// Visible stamp and Exif may differ by at most this many seconds. Default 120.
+    pub max_stamp_difference_s: i64,
+    /// Smallest sharpness (see `measure::quality`) that can prove anything. Unit: none.
+    pub min_sharpness: f64,
+    /// Smallest mean luma, 0..=1, that can prove anything.
+    pub min_mean_luma: f64,
+    /// Largest share of clipped highlights, 0..=1.
+    pub max_clipped_share: f64,
+    /// Smallest long side of a photo, pixels. Default 640.
+    pub min_long_side_px: u32,
+    /// Distance of a photo's GPS position from the site, metres, beyond which a person looks.
+    /// Default 100; never below 50: phone GPS cannot separate neighbours (Merry and Bettinger 2019).
+    pub max_site_distance_m: f64,
+    /// Claimed and documented debris volume may differ by this share, 0..=1. Default 0.1.
+    pub max_volume_difference: f64,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self {
+            max_rotation_deg: 10.0,
+            min_distance_ratio: 0.8,
+            max_distance_ratio: 1.25,
+            min_overlap: 0.6,
+            clock_tolerance_s: 0,
+            max_stamp_difference_s: 120,
+            min_sharpness: 6.0,
+            min_mean_luma: 0.06,
+            max_clipped_share: 0.6,
+            min_long_side_px: 640,
+            max_site_distance_m: 100.0,
+            max_volume_difference: 0.1,
+        }
+    }
+}

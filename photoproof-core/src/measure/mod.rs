@@ -1,0 +1,37 @@
+//! Pixels to numbers. No limits, no words, no verdicts.
+//!
+//! Per photo: perceptual hash, quality, features. Per pair: viewpoint and copy measures.
+
+pub mod copy;
+pub mod feature;
+pub mod quality;
+pub mod viewpoint;
+
+pub use copy::{CopyKind, CopyMeasure, Fingerprint};
+pub use feature::{Feature, Features, Keypoint};
+pub use quality::Quality;
+pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};
+
+use crate::ingest::{Photo, Pixels};
+
+/// Everything measured on one photo. Independent of every other photo.
+#[derive(Debug, Clone)]
+#[non_exhaustive]
+pub struct PhotoMeasures {
+    /// Digests and perceptual hashes for the search of copies.
+    pub fingerprint: Fingerprint,
+    /// Sharpness and exposure.
+    pub quality: Quality,
+    /// Keypoints and descriptors in working pixels.
+    pub features: Features,
+}
+
+/// Measures one photo. `pixels` are its reduced, upright pixels.
+#[must_use]
+pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
+    PhotoMeasures {
+        fingerprint: Fingerprint::new(photo, pixels),
+        quality: Quality::new(pixels),
+        features: Features::extract(photo, pixels),
+    }
+}

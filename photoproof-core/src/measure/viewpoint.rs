@@ -1,0 +1,138 @@
+//! How the camera of photo b stood and pointed compared with that of photo a.
+
+use serde::Serialize;
+
+use crate::measure::feature::Features;
+use crate::units::{Degrees, DistanceRatio, Ratio};
+
+/// Which geometric model explains the correspondences.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Model {
+    /// Turning on the spot, or a flat scene (Hartley and Zisserman, section 13).
+    Homography,
+    /// A camera that moved in a scene with depth (Hartley and Zisserman, section 9.6).
+    Essential,
+}
+
+/// How much the correspondences prove.
+#[derive(Debug, Clone, Copy, PartialEq, Default)]
+pub struct Evidence {
+    /// Keypoints in photo a and photo b.
+    pub keypoints: [u32; 2],
+    /// Mutual, ratio-tested matches.
+    pub matches: u32,
+    /// Matches that agree with the model.
+    pub inliers: u32,
+    /// Share of the cells of an 8 x 6 grid over each frame that hold an inlier, 0..=1.
+    pub spread: [f64; 2],
+    /// Base-10 logarithm of the expected number of chance models as good as this one; very negative
+    /// means not chance (a contrario, Moisan and Stival 2004).
+    pub log10_chance: f64,
+}
+
+/// Why no motion could be stated.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[serde(rename_all = "snake_case")]
+#[non_exhaustive]
+pub enum Inconclusive {
+    /// Too few keypoints on at least one side.
+    TooFewKeypoints {
+        /// Smaller of the two counts.
+        found: u32,
+        /// Needed on each side.
+        needed: u32,
+    },
+    /// Some agreement, but not enough to exclude chance.
+    WeakAgreement {
+        /// Inliers found.
+        found: u32,
+        /// Inliers needed for this number of matches.
+        needed: u32,
+    },
+    /// All agreement sits in a small part of the frame (an overlay would do that).
+    SmallRegion {
+        /// Share of grid cells with an inlier.
+        spread_percent: u32,
+        /// Needed share.
+        needed_percent: u32,
+    },
+    /// Two motions explain the picture about equally well.
+    Ambiguous,
+}
+
+/// Motion of camera b relative to camera a.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+pub struct ViewpointShift {
+    /// Angle of the relative rotation.
+    pub rotation: Degrees,
+    /// Turn of b against a to the right, degrees (negative: to the left).
+    pub turn_right: Degrees,
+    /// Tilt of b against a upwards, degrees (negative: downwards).
+    pub tilt_up: Degrees,
+    /// Roll of b against a clockwise, degrees.
+    pub roll_clockwise: Degrees,
+    /// Distance of camera b over distance of camera a to the scene point at a's picture centre.
+    pub distance_ratio: Option<DistanceRatio>,
+    /// Unit direction of camera b's centre in a's frame (+x right, +y down, +z forwards) times its
+    /// length as a share of the distance to the scene point at a's picture centre.
+    pub translation: Option<[f64; 3]>,
+    /// Standard uncertainty of `rotation`, degrees.
+    pub rotation_sigma_deg: f64,
+    /// Standard uncertainty of `distance_ratio` as a share of it.
+    pub distance_ratio_sigma: Option<f64>,
+    /// Share of a's frame seen in b.
+    pub overlap: Ratio,
+    /// Focal length of b over that of a in equal frame units (1 = no zoom).
+    pub zoom: f64,
+    /// Whether both focal lengths come from Exif.
+    pub focal_known: bool,
+    /// The model that was selected.
+    pub model: Model,
+    /// How much the correspondences prove.
+    pub evidence: Evidence,
+    /// Best plane-to-plane map from a's working pixels to b's, row major, for showing the pair aligned.
+    pub alignment: [[f64; 3]; 3],
+}
+
+/// Outcome of comparing the viewpoints of two photos.
+#[derive(Debug, Clone, Copy, PartialEq)]
+#[non_exhaustive]
+#[allow(clippy::large_enum_variant)]
+pub enum Viewpoint {
+    /// The same structure is seen; the motion is measured.
+    Shift(ViewpointShift),
+    /// Both photos are rich in structure and share none of it.
+    NoCommonStructure(Evidence),
+    /// The pictures do not tell.
+    Inconclusive(Inconclusive, Evidence),
+}
+
+impl Viewpoint {
+    /// Compares the viewpoints of two photos.
+    #[must_use]
+    pub fn between(a: &Features, b: &Features) -> Self {
+        let keypoints = [a.list.len() as u32, b.list.len() as u32];
+        let evidence = Evidence {
+            keypoints,
+            ..Evidence::default()
+        };
+        let found = keypoints[0].min(keypoints[1]);
+        Viewpoint::Inconclusive(
+            Inconclusive::TooFewKeypoints { found, needed: 25 },
+            evidence,
+        )
+    }
+
+    /// The evidence behind the answer.
+    #[must_use]
+    pub fn evidence(&self) -> &Evidence {
+        match self {
+            Viewpoint::Shift(shift) => &shift.evidence,
+            Viewpoint::NoCommonStructure(evidence) | Viewpoint::Inconclusive(_, evidence) => {
+                evidence
+            }
+        }
+    }
+}

@@ -1,0 +1,3 @@
+//! Judgement to bytes. Decides nothing.
+
+pub mod v1;
