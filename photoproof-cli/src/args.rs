@@ -1,0 +1,21 @@
+//! The command line as close to the flags as possible; no input or output here.
+
+use clap::{Parser, Subcommand};
+
+use crate::commands;
+
+/// Do the photos prove the work? Checks before, during and after photos of vacant-house services.
+#[derive(Debug, Parser)]
+#[command(name = "photoproof", version, after_help = crate::exit::HELP)]
+pub(crate) struct Args {
+    /// What to do.
+    #[command(subcommand)]
+    pub(crate) command: Command,
+}
+
+/// The commands.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Print what photo files say: time, place, camera, quality
+    Inspect(commands::inspect::InspectArgs),
+}

@@ -1,0 +1,47 @@
+//! Exit codes, the one table of them.
+
+use photoproof_core::Error;
+
+/// Shown under `--help`.
+pub(crate) const HELP: &str = "Exit codes:
+  0  nothing at or above --fail-on
+  1  a finding at or above --fail-on
+  2  usage, job sheet, ledger or input/output error: nothing was judged
+  3  no photos found";
+
+/// How the program ends.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Exit {
+    /// Nothing at or above `--fail-on`.
+    Clean = 0,
+    /// A finding at or above `--fail-on`.
+    Findings = 1,
+    /// Nothing was judged.
+    Failed = 2,
+    /// No photos found.
+    NoPhotos = 3,
+}
+
+impl From<Exit> for std::process::ExitCode {
+    fn from(exit: Exit) -> Self {
+        std::process::ExitCode::from(exit as u8)
+    }
+}
+
+/// Reports an error on stderr.
+pub(crate) fn failed(error: &Error) -> Exit {
+    crate::style::diagnostic("error", &error.to_string());
+    Exit::Failed
+}
+
+/// Prints help, version or a usage error; help and version succeed.
+pub(crate) fn usage(error: &clap::Error) -> std::process::ExitCode {
+    let exit = if error.use_stderr() {
+        Exit::Failed
+    } else {
+        Exit::Clean
+    };
+    // A closed stream must not change the code.
+    let _ = error.print();
+    exit.into()
+}
