@@ -10,6 +10,7 @@
 //!
 //! Every stage imports base modules and earlier stages only.
 
+pub mod advice;
 pub mod error;
 pub mod group;
 pub mod ingest;

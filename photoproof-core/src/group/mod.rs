@@ -1,12 +1,16 @@
 //! Measured to [`Grouped`]: view sets, copies, coverage. Pure: no pixels, no input or output.
 
+mod cluster;
 pub mod coverage;
+mod infer;
 pub mod view_set;
 
-pub use coverage::CoverageCell;
-pub use view_set::ViewSet;
+pub use coverage::{CoverageCell, required_phases};
+pub use view_set::{Attempt, ViewSet};
 
-use crate::ingest::PhotoId;
+use crate::ingest::{Intake, Label, PhotoId};
+use crate::job::JobSheet;
+use crate::measure::pairs::ComparedPair;
 use crate::measure::{CopyMeasure, Viewpoint};
 use crate::relation::Relation;
 
@@ -52,12 +56,74 @@ pub enum Original {
 #[derive(Debug, Clone, Default)]
 #[non_exhaustive]
 pub struct Grouped {
+    /// Labels of every photo, inferred ones included and marked.
+    pub labels: Vec<Label>,
+    /// Areas in report order.
+    pub areas: Vec<String>,
     /// View sets in report order; a photo is in one set at most.
     pub view_sets: Vec<ViewSet>,
-    /// Compared pairs that matter to a view set or a finding, sorted.
+    /// Compared pairs, sorted.
     pub pairs: Vec<Pair>,
     /// Confirmed copies, sorted.
     pub copies: Vec<CopyPair>,
     /// Coverage matrix, areas in report order, phases in working order.
     pub coverage: Vec<CoverageCell>,
+}
+
+impl Grouped {
+    /// The comparison of two photos, whichever way round it was made.
+    #[must_use]
+    pub fn pair(&self, x: PhotoId, y: PhotoId) -> Option<&Pair> {
+        let find = |a, b| {
+            self.pairs
+                .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
+                .ok()
+        };
+        find(x, y)
+            .or_else(|| find(y, x))
+            .map(|index| &self.pairs[index])
+    }
+}
+
+/// Groups the photos of one job.
+#[must_use]
+pub fn group(
+    sheet: &JobSheet,
+    intake: &Intake,
+    compared: Vec<ComparedPair>,
+    copies: Vec<CopyPair>,
+) -> Grouped {
+    let relations: Vec<Relation> = compared
+        .iter()
+        .map(|pair| Relation::of(&pair.viewpoint, &sheet.limits))
+        .collect();
+    let edges: Vec<cluster::Edge> = compared
+        .iter()
+        .zip(&relations)
+        .map(|(pair, relation)| cluster::Edge::new(pair, *relation))
+        .collect();
+    let clusters = cluster::clusters(intake.photos.len(), &edges);
+    let labels = infer::infer_labels(&intake.photos, &clusters);
+    let areas = coverage::area_order(sheet, &labels);
+    let view_sets = view_set::view_sets(&clusters, &labels, &edges, &areas);
+    let mut pairs: Vec<Pair> = compared
+        .into_iter()
+        .zip(relations)
+        .map(|(pair, relation)| Pair {
+            a: pair.a,
+            b: pair.b,
+            viewpoint: pair.viewpoint,
+            relation,
+        })
+        .collect();
+    pairs.sort_by_key(|pair| (pair.a, pair.b));
+    let coverage = coverage::coverage(sheet, &labels, &areas);
+    Grouped {
+        labels,
+        areas,
+        view_sets,
+        pairs,
+        copies,
+        coverage,
+    }
 }
