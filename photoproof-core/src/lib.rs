@@ -19,8 +19,10 @@ pub mod judge;
 pub mod limits;
 pub mod measure;
 pub mod phase;
+pub mod pipeline;
 pub mod relation;
 pub mod report;
+pub mod thumbnail;
 pub mod units;
 
 pub use error::{Error, ErrorKind};

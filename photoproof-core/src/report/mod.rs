@@ -1,3 +1,4 @@
 //! Judgement to bytes. Decides nothing.
 
+pub mod build;
 pub mod v1;

@@ -208,8 +208,21 @@ pub struct ViewSet {
     pub area: Option<String>,
     /// Paths by phase.
     pub photos: PhasePaths,
+    /// Photos that seem meant to repeat this view from another standpoint.
+    pub attempts: Vec<Attempt>,
     /// Compared pairs of this set, as `compare` prints them.
     pub pairs: Vec<Pair>,
+}
+
+/// An attempted repeat of a view.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Attempt {
+    /// Path of the attempt.
+    pub photo: String,
+    /// Its phase.
+    pub phase: Phase,
+    /// Path of the photo it should repeat.
+    pub like: String,
 }
 
 /// Photo paths by phase.
