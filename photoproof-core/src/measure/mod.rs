@@ -4,6 +4,7 @@
 
 pub mod copy;
 pub mod feature;
+pub(crate) mod plane;
 pub mod quality;
 pub mod viewpoint;
 
