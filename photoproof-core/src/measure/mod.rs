@@ -6,6 +6,7 @@ mod appearance;
 pub mod copy;
 pub mod feature;
 pub mod pairs;
+pub(crate) mod plane;
 pub mod quality;
 pub mod viewpoint;
 

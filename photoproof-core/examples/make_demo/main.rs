@@ -1,0 +1,82 @@
+//! Builds `demo-data/` from rendered pictures: two jobs of an invented crew, one complete and one with ten
+//! flaws. Run it again after a change:
+//!
+//! ```text
+//! cargo run --example make_demo -p photoproof-core -- ../shared/scenes/house-101 demo-data
+//! ```
+
+mod exif_block;
+mod plan;
+mod stamp;
+
+use std::error::Error;
+use std::path::Path;
+
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{self, FilterType};
+use image::{ExtendedColorType, RgbImage};
+
+use plan::{Edit, Shot};
+
+const WIDTH: u32 = 1024;
+const HEIGHT: u32 = 768;
+const QUALITY: u8 = 80;
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let mut args = std::env::args().skip(1);
+    let (Some(scenes), Some(out)) = (args.next(), args.next()) else {
+        return Err("usage: make_demo SCENE_FOLDER DEMO_FOLDER".into());
+    };
+    for job in plan::jobs() {
+        let folder = Path::new(&out).join(job.name);
+        if folder.exists() {
+            std::fs::remove_dir_all(&folder)?;
+        }
+        std::fs::create_dir_all(&folder)?;
+        std::fs::write(folder.join("job.toml"), job.sheet)?;
+        for (index, shot) in job.shots.iter().enumerate() {
+            let file = folder.join(&shot.path);
+            std::fs::create_dir_all(file.parent().ok_or("a shot has no folder")?)?;
+            std::fs::write(&file, picture(Path::new(&scenes), shot, index)?)?;
+        }
+        println!("{}: {} files", folder.display(), job.shots.len());
+    }
+    Ok(())
+}
+
+/// The bytes of one demo file.
+fn picture(scenes: &Path, shot: &Shot, index: usize) -> Result<Vec<u8>, Box<dyn Error>> {
+    let source = image::open(scenes.join(format!("{}.jpg", shot.source)))?.to_rgb8();
+    let mut picture = imageops::resize(&source, WIDTH, HEIGHT, FilterType::Triangle);
+    let mut quality = QUALITY;
+    match shot.edit {
+        Edit::Mirrored => {
+            imageops::flip_horizontal_in_place(&mut picture);
+            quality = 45;
+        }
+        Edit::Blurred => picture = imageops::blur(&picture, 7.0),
+        Edit::None | Edit::Truncated => {}
+    }
+    if shot.stamped {
+        stamp::burn_in(&mut picture, &shot.taken.format("%Y-%m-%d %H:%M").to_string());
+    }
+    let mut bytes = encode(&picture, quality)?;
+    let exif = exif_block::exif(shot, index)?;
+    // APP1 goes right behind the start-of-image marker (Exif 2.3, section 4.5.4).
+    bytes.splice(2..2, exif);
+    if shot.edit == Edit::Truncated {
+        bytes.truncate(bytes.len() * 2 / 5);
+    }
+    Ok(bytes)
+}
+
+fn encode(picture: &RgbImage, quality: u8) -> Result<Vec<u8>, Box<dyn Error>> {
+    let mut bytes = Vec::new();
+    JpegEncoder::new_with_quality(&mut bytes, quality).encode(
+        picture.as_raw(),
+        picture.width(),
+        picture.height(),
+        ExtendedColorType::Rgb8,
+    )?;
+    Ok(bytes)
+}
