@@ -1,35 +1,58 @@
-//! The Exif block of a demo picture: time with offset, position, camera and focal length.
+//! The Exif block of a made picture: time with offset, position, camera and focal length.
 
 use std::error::Error;
 use std::io::Cursor;
 
+use chrono::NaiveDateTime;
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 
-use crate::plan::{LATITUDE, LONGITUDE, Shot};
+/// What the block says.
+#[derive(Debug, Clone, Default)]
+pub(crate) struct Facts {
+    /// DateTimeOriginal.
+    pub(crate) taken: Option<NaiveDateTime>,
+    /// OffsetTimeOriginal, `+HH:MM`.
+    pub(crate) offset: Option<String>,
+    /// Latitude and longitude, decimal degrees.
+    pub(crate) position: Option<(f64, f64)>,
+    /// FocalLengthIn35mmFilm, millimetres.
+    pub(crate) focal_35mm: Option<u16>,
+}
 
-/// APP1 segment with the Exif of one shot.
-pub(crate) fn exif(shot: &Shot, index: usize) -> Result<Vec<u8>, Box<dyn Error>> {
-    let text = |tag, text: String| field(tag, Value::Ascii(vec![text.into_bytes()]));
-    let taken = shot.taken.format("%Y:%m:%d %H:%M:%S").to_string();
-    // A few metres of scatter around the site, the same on every run.
-    let scatter = |step: usize| ((index * step) % 17) as f64 * 2e-6 - 16e-6;
-    let fields = [
-        text(Tag::Make, "Larkspur".to_owned()),
-        text(Tag::Model, "Fieldphone 2".to_owned()),
-        text(Tag::DateTime, taken.clone()),
-        text(Tag::DateTimeOriginal, taken.clone()),
-        text(Tag::DateTimeDigitized, taken),
-        text(Tag::OffsetTimeOriginal, "-06:00".to_owned()),
+/// Puts an APP1 segment behind the start-of-image marker of a JPEG (Exif 2.3, section 4.5.4).
+pub(crate) fn insert(jpeg: &mut Vec<u8>, facts: &Facts) -> Result<(), Box<dyn Error>> {
+    let segment = segment(facts)?;
+    jpeg.splice(2..2, segment);
+    Ok(())
+}
+
+fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
+    let text = |tag, text: &str| field(tag, Value::Ascii(vec![text.as_bytes().to_vec()]));
+    let mut fields = vec![
+        text(Tag::Make, "Larkspur"),
+        text(Tag::Model, "Fieldphone 2"),
         field(Tag::Orientation, Value::Short(vec![1])),
-        field(Tag::FocalLength, Value::Rational(vec![rational(4.25, 100)])),
-        field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![shot.focal_35mm])),
-        text(Tag::GPSLatitudeRef, "N".to_owned()),
-        field(Tag::GPSLatitude, degrees(LATITUDE + scatter(5))),
-        text(Tag::GPSLongitudeRef, "W".to_owned()),
-        field(Tag::GPSLongitude, degrees(-LONGITUDE + scatter(7))),
-        field(Tag::GPSHPositioningError, Value::Rational(vec![rational(6.0, 10)])),
     ];
+    if let Some(taken) = facts.taken {
+        let taken = taken.format("%Y:%m:%d %H:%M:%S").to_string();
+        for tag in [Tag::DateTime, Tag::DateTimeOriginal, Tag::DateTimeDigitized] {
+            fields.push(text(tag, &taken));
+        }
+    }
+    if let Some(offset) = &facts.offset {
+        fields.push(text(Tag::OffsetTimeOriginal, offset));
+    }
+    if let Some(focal) = facts.focal_35mm {
+        fields.push(field(Tag::FocalLengthIn35mmFilm, Value::Short(vec![focal])));
+    }
+    if let Some((lat, lon)) = facts.position {
+        fields.push(text(Tag::GPSLatitudeRef, if lat < 0.0 { "S" } else { "N" }));
+        fields.push(field(Tag::GPSLatitude, degrees(lat.abs())));
+        fields.push(text(Tag::GPSLongitudeRef, if lon < 0.0 { "W" } else { "E" }));
+        fields.push(field(Tag::GPSLongitude, degrees(lon.abs())));
+        fields.push(field(Tag::GPSHPositioningError, Value::Rational(vec![rational(6.0, 10)])));
+    }
     let mut writer = Writer::new();
     for field in &fields {
         writer.push_field(field);
