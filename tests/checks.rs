@@ -18,7 +18,9 @@ mod tests {
         let folder = tempfile::tempdir().expect("temporary folder");
         support::build(&support::case(file), folder.path());
         let sheet = folder.path().join("job.toml");
-        let sheet = sheet.exists().then(|| JobSheet::read(&sheet).expect("job sheet"));
+        let sheet = sheet
+            .exists()
+            .then(|| JobSheet::read(&sheet).expect("job sheet"));
         pipeline::run(folder.path(), sheet, &Options::default(), &|_| {})
             .expect("the folder is readable")
             .judgement
@@ -31,10 +33,17 @@ mod tests {
         for check in CHECKS {
             let id = check.meta().id;
             let told = |name: &str| -> Vec<String> {
-                findings(&cases.join(id).join(name)).iter().map(|f| f.check.to_owned()).collect()
+                findings(&cases.join(id).join(name))
+                    .iter()
+                    .map(|f| f.check.to_owned())
+                    .collect()
             };
             assert_eq!(told("fail.toml"), [id], "{id}: the fail case");
-            assert_eq!(told("pass.toml"), Vec::<String>::new(), "{id}: the pass case");
+            assert_eq!(
+                told("pass.toml"),
+                Vec::<String>::new(),
+                "{id}: the pass case"
+            );
         }
     }
 
@@ -49,9 +58,16 @@ mod tests {
                 .filter(|name| name != "mod")
                 .collect()
         };
-        let ids: BTreeSet<String> = CHECKS.iter().map(|check| check.meta().id.to_owned()).collect();
+        let ids: BTreeSet<String> = CHECKS
+            .iter()
+            .map(|check| check.meta().id.to_owned())
+            .collect();
         assert_eq!(ids.len(), CHECKS.len(), "ids are unique");
-        assert_eq!(ids, names("photoproof-core/src/judge/checks", ".rs"), "one file a check");
+        assert_eq!(
+            ids,
+            names("photoproof-core/src/judge/checks", ".rs"),
+            "one file a check"
+        );
         assert_eq!(ids, names("fixtures/checks", ""), "one case folder a check");
     }
 
@@ -59,14 +75,30 @@ mod tests {
     fn every_check_is_documented() {
         for check in CHECKS {
             let meta = check.meta();
-            for text in [meta.summary, meta.why, meta.how_measured, meta.limit, meta.remedy, meta.blind_spots]
-            {
+            for text in [
+                meta.summary,
+                meta.why,
+                meta.how_measured,
+                meta.limit,
+                meta.remedy,
+                meta.blind_spots,
+            ] {
                 assert!(text.len() > 15, "{}: \"{text}\" says too little", meta.id);
             }
-            assert!(!meta.innocent.is_empty(), "{}: innocent explanations", meta.id);
-            let all = serde_json::to_string(meta).expect("serialisable").to_lowercase();
+            assert!(
+                !meta.innocent.is_empty(),
+                "{}: innocent explanations",
+                meta.id
+            );
+            let all = serde_json::to_string(meta)
+                .expect("serialisable")
+                .to_lowercase();
             for word in ["fraud", "fake", "cheat", "forge", "liar"] {
-                assert!(!all.contains(word), "{}: a finding accuses nobody ({word})", meta.id);
+                assert!(
+                    !all.contains(word),
+                    "{}: a finding accuses nobody ({word})",
+                    meta.id
+                );
             }
         }
     }

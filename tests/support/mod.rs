@@ -73,7 +73,10 @@ pub(crate) fn build(case: &Case, folder: &Path) {
 }
 
 fn bytes(photo: &CasePhoto) -> Vec<u8> {
-    let source = root().join("fixtures/pictures").join(&photo.picture).with_extension("jpg");
+    let source = root()
+        .join("fixtures/pictures")
+        .join(&photo.picture)
+        .with_extension("jpg");
     let mut bytes = std::fs::read(&source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
     if matches!(photo.edit, Edit::Mirrored | Edit::Blurred | Edit::Small) {
         let mut picture = image::load_from_memory(&bytes).expect("decode").to_rgb8();
@@ -83,12 +86,18 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
             _ => picture = imageops::resize(&picture, 160, 120, FilterType::Triangle),
         }
         bytes.clear();
-        JpegEncoder::new_with_quality(&mut bytes, 60).encode_image(&picture).expect("encode");
+        JpegEncoder::new_with_quality(&mut bytes, 60)
+            .encode_image(&picture)
+            .expect("encode");
     }
     let facts = exif_block::Facts {
         taken: photo.taken,
         position: photo.gps,
-        focal_35mm: Some(if photo.picture.ends_with("after") { 28 } else { 27 }),
+        focal_35mm: Some(if photo.picture.ends_with("after") {
+            28
+        } else {
+            27
+        }),
         offset: None,
     };
     exif_block::insert(&mut bytes, &facts).expect("insert Exif");

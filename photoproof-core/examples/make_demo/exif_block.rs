@@ -49,9 +49,15 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
     if let Some((lat, lon)) = facts.position {
         fields.push(text(Tag::GPSLatitudeRef, if lat < 0.0 { "S" } else { "N" }));
         fields.push(field(Tag::GPSLatitude, degrees(lat.abs())));
-        fields.push(text(Tag::GPSLongitudeRef, if lon < 0.0 { "W" } else { "E" }));
+        fields.push(text(
+            Tag::GPSLongitudeRef,
+            if lon < 0.0 { "W" } else { "E" },
+        ));
         fields.push(field(Tag::GPSLongitude, degrees(lon.abs())));
-        fields.push(field(Tag::GPSHPositioningError, Value::Rational(vec![rational(6.0, 10)])));
+        fields.push(field(
+            Tag::GPSHPositioningError,
+            Value::Rational(vec![rational(6.0, 10)]),
+        ));
     }
     let mut writer = Writer::new();
     for field in &fields {
@@ -69,11 +75,18 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
 }
 
 fn field(tag: Tag, value: Value) -> Field {
-    Field { tag, ifd_num: In::PRIMARY, value }
+    Field {
+        tag,
+        ifd_num: In::PRIMARY,
+        value,
+    }
 }
 
 fn rational(value: f64, denominator: u32) -> Rational {
-    Rational { num: (value * f64::from(denominator)).round() as u32, denom: denominator }
+    Rational {
+        num: (value * f64::from(denominator)).round() as u32,
+        denom: denominator,
+    }
 }
 
 /// Degrees, minutes and seconds of a positive angle.

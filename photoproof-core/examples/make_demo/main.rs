@@ -1,8 +1,8 @@
 //! Builds `demo-data/` from rendered pictures: two jobs of an invented crew, one complete and one with ten
-//! flaws. Run it again after a change:
+//! flaws; and the small shared pictures of the tests. Run it again after a change:
 //!
 //! ```text
-//! cargo run --example make_demo -p photoproof-core -- ../shared/scenes/house-101 demo-data
+//! cargo run --example make_demo -p photoproof-core -- ../shared/scenes/house-101 .
 //! ```
 
 mod exif_block;
@@ -25,10 +25,10 @@ const QUALITY: u8 = 80;
 fn main() -> Result<(), Box<dyn Error>> {
     let mut args = std::env::args().skip(1);
     let (Some(scenes), Some(out)) = (args.next(), args.next()) else {
-        return Err("usage: make_demo SCENE_FOLDER DEMO_FOLDER".into());
+        return Err("usage: make_demo SCENE_FOLDER REPOSITORY".into());
     };
     for job in plan::jobs() {
-        let folder = Path::new(&out).join(job.name);
+        let folder = Path::new(&out).join("demo-data").join(job.name);
         if folder.exists() {
             std::fs::remove_dir_all(&folder)?;
         }
@@ -41,6 +41,25 @@ fn main() -> Result<(), Box<dyn Error>> {
         }
         println!("{}: {} files", folder.display(), job.shots.len());
     }
+    test_pictures(
+        Path::new(&scenes),
+        &Path::new(&out).join("fixtures/pictures"),
+    )
+}
+
+/// Writes the shared pictures of the tests, 640 pixels wide.
+fn test_pictures(scenes: &Path, folder: &Path) -> Result<(), Box<dyn Error>> {
+    std::fs::create_dir_all(folder)?;
+    for (name, source) in plan::TEST_PICTURES {
+        let picture = image::open(scenes.join(format!("{source}.jpg")))?.to_rgb8();
+        let small = imageops::resize(&picture, 640, 480, FilterType::Triangle);
+        std::fs::write(folder.join(format!("{name}.jpg")), encode(&small, 78)?)?;
+    }
+    println!(
+        "{}: {} pictures",
+        folder.display(),
+        plan::TEST_PICTURES.len()
+    );
     Ok(())
 }
 
@@ -58,7 +77,10 @@ fn picture(scenes: &Path, shot: &Shot, index: usize) -> Result<Vec<u8>, Box<dyn 
         Edit::None | Edit::Truncated => {}
     }
     if shot.stamped {
-        stamp::burn_in(&mut picture, &shot.taken.format("%Y-%m-%d %H:%M").to_string());
+        stamp::burn_in(
+            &mut picture,
+            &shot.taken.format("%Y-%m-%d %H:%M").to_string(),
+        );
     }
     let mut bytes = encode(&picture, quality)?;
     // A few metres of scatter around the site, the same on every run.
