@@ -20,7 +20,9 @@ pub mod measure;
 pub mod phase;
 pub mod relation;
 pub mod report;
+pub mod scope;
 pub mod units;
+pub mod volume;
 
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;
