@@ -23,7 +23,9 @@ pub mod pipeline;
 pub mod relation;
 pub mod report;
 pub mod thumbnail;
+pub mod scope;
 pub mod units;
+pub mod volume;
 
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;
