@@ -46,6 +46,20 @@ pub struct Report {
     pub retakes: Vec<Retake>,
     /// Limits used.
     pub limits: Limits,
+    /// Every check that was applied, whether or not it found something, sorted by id.
+    #[serde(default)]
+    pub checks: Vec<CheckInfo>,
+}
+
+/// What a check is about, from its one description.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CheckInfo {
+    /// Check id.
+    pub id: String,
+    /// One sentence: the defect it looks for.
+    pub summary: String,
+    /// What a reader cannot conclude because of it.
+    pub why: String,
 }
 
 /// The job as named on the job sheet.
