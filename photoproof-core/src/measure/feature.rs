@@ -67,3 +67,9 @@ impl Features {
         }
     }
 }
+
+/// Mutual, ratio-tested matches.
+#[must_use]
+pub fn match_features(_a: &Features, _b: &Features) -> Vec<Match> {
+    Vec::new()
+}
