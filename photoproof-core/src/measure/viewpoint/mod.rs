@@ -15,7 +15,7 @@ mod refine;
 
 use serde::Serialize;
 
-use crate::measure::feature::{Features, match_features};
+use crate::measure::feature::{Features, MatchOptions, match_features};
 use crate::units::{Degrees, DistanceRatio, Ratio};
 
 pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
@@ -130,7 +130,7 @@ impl Viewpoint {
     #[must_use]
     pub fn between(a: &Features, b: &Features) -> Self {
         let keypoints = [a.list.len() as u32, b.list.len() as u32];
-        let matches: Vec<PixelMatch> = match_features(a, b)
+        let matches: Vec<PixelMatch> = match_features(a, b, &MatchOptions::default())
             .iter()
             .filter_map(|m| {
                 let (p, q) = (a.list.get(m.a as usize)?, b.list.get(m.b as usize)?);
