@@ -29,16 +29,19 @@ mod tests {
         all.extend(args);
         let output = photoproof(&all);
         let text = String::from_utf8(output.stdout.clone()).expect("UTF-8");
-        let report = serde_json::from_str(&text).unwrap_or_else(|e| {
-            panic!("{e}: {text} {}", String::from_utf8_lossy(&output.stderr))
-        });
+        let report = serde_json::from_str(&text)
+            .unwrap_or_else(|e| panic!("{e}: {text} {}", String::from_utf8_lossy(&output.stderr)));
         (code(&output), report)
     }
 
     #[test]
     fn clean_job_passes_without_a_finding() {
         let (code, report) = report(&["demo-data/clean-job"]);
-        assert_eq!(report["findings"], Value::Array(vec![]), "a clean job is silent");
+        assert_eq!(
+            report["findings"],
+            Value::Array(vec![]),
+            "a clean job is silent"
+        );
         assert_eq!((code, report["outcome"].as_str()), (0, Some("pass")));
         assert_eq!(report["counts"]["view_sets"], 9);
     }
@@ -87,7 +90,11 @@ mod tests {
                 .map(|name| std::fs::read(out.join(name)).expect("a report"))
         };
         let one = run("1", Path::new("demo-data/flawed-job"), "one");
-        assert_eq!(one, run("2", Path::new("demo-data/flawed-job"), "two"), "threads");
+        assert_eq!(
+            one,
+            run("2", Path::new("demo-data/flawed-job"), "two"),
+            "threads"
+        );
         assert_eq!(one, run("2", &copy, "three"), "place");
     }
 
@@ -109,12 +116,24 @@ mod tests {
         let folder = tempfile::tempdir().expect("temporary folder");
         let empty = folder.path().to_str().expect("UTF-8");
         assert_eq!(code(&photoproof(&["check", empty])), 3, "no photos");
-        assert_eq!(code(&photoproof(&["check", "no/such/folder"])), 2, "no folder");
+        assert_eq!(
+            code(&photoproof(&["check", "no/such/folder"])),
+            2,
+            "no folder"
+        );
         assert_eq!(code(&photoproof(&["check"])), 2, "usage");
         assert_eq!(code(&photoproof(&["--help"])), 0, "help");
         std::fs::write(folder.path().join("job.toml"), "[jop]\n").expect("write");
         assert_eq!(code(&photoproof(&["check", empty])), 2, "bad job sheet");
-        assert_eq!(code(&photoproof(&["check", "demo-data/flawed-job", "--fail-on", "fail"])), 1);
+        assert_eq!(
+            code(&photoproof(&[
+                "check",
+                "demo-data/flawed-job",
+                "--fail-on",
+                "fail"
+            ])),
+            1
+        );
         assert_eq!(code(&photoproof(&["explain", "no-such-check"])), 2);
     }
 
@@ -138,8 +157,10 @@ mod tests {
         let validator = jsonschema::validator_for(&schema).expect("a schema");
         for job in ["demo-data/clean-job", "demo-data/flawed-job"] {
             let (_, report) = report(&[job]);
-            let errors: Vec<String> =
-                validator.iter_errors(&report).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            let errors: Vec<String> = validator
+                .iter_errors(&report)
+                .map(|e| format!("{}: {e}", e.instance_path()))
+                .collect();
             assert!(errors.is_empty(), "{job}: {errors:#?}");
         }
     }
@@ -167,7 +188,11 @@ mod tests {
         assert_eq!(rows[0]["relation"], "same_view");
         assert_eq!(rows[0]["copy"], "none");
         assert_eq!(rows[1]["relation"], "undetermined");
-        assert!(rows[1]["problem"].as_str().is_some_and(|text| text.contains("missing.jpg")));
+        assert!(
+            rows[1]["problem"]
+                .as_str()
+                .is_some_and(|text| text.contains("missing.jpg"))
+        );
         assert_eq!(rows[2]["copy"], "same_bytes");
     }
 
@@ -176,6 +201,9 @@ mod tests {
         let readme = std::fs::read_to_string(root().join("README.md")).expect("README");
         let output = photoproof(&["explain", "--format", "markdown"]);
         let table = String::from_utf8(output.stdout).expect("UTF-8");
-        assert!(readme.contains(table.trim()), "README.md: paste what this prints:\n{table}");
+        assert!(
+            readme.contains(table.trim()),
+            "README.md: paste what this prints:\n{table}"
+        );
     }
 }

@@ -22,8 +22,8 @@ pub mod phase;
 pub mod pipeline;
 pub mod relation;
 pub mod report;
-pub mod thumbnail;
 pub mod scope;
+pub mod thumbnail;
 pub mod units;
 pub mod volume;
 

@@ -8,11 +8,14 @@ pub mod view_set;
 pub use coverage::{CoverageCell, required_phases};
 pub use view_set::{Attempt, ViewSet};
 
+use std::collections::BTreeSet;
+
 use crate::ingest::{Intake, Label, PhotoId};
 use crate::job::JobSheet;
 use crate::measure::pairs::ComparedPair;
 use crate::measure::{CopyMeasure, Viewpoint};
 use crate::relation::Relation;
+use crate::volume::{Tally, tally};
 
 /// A compared pair of photos of one job.
 #[derive(Debug, Clone)]
@@ -66,6 +69,10 @@ pub struct Grouped {
     pub pairs: Vec<Pair>,
     /// Confirmed copies, sorted.
     pub copies: Vec<CopyPair>,
+    /// Debris loads and hazards with their photos, and the claim.
+    pub debris: Tally,
+    /// Photos of loads and hazards; they belong to no area.
+    pub debris_photos: BTreeSet<PhotoId>,
     /// Coverage matrix, areas in report order, phases in working order.
     pub coverage: Vec<CoverageCell>,
 }
@@ -103,7 +110,18 @@ pub fn group(
         .map(|(pair, relation)| cluster::Edge::new(pair, *relation))
         .collect();
     let clusters = cluster::clusters(intake.photos.len(), &edges);
-    let labels = infer::infer_labels(&intake.photos, &clusters);
+    let (debris, debris_photos) = debris(sheet, intake);
+    let mut labels = infer::infer_labels(&intake.photos, &clusters);
+    for id in &debris_photos {
+        let label = &mut labels[id.0];
+        if !sheet
+            .areas
+            .iter()
+            .any(|area| Some(&area.name) == label.area.as_ref())
+        {
+            (label.area, label.area_source) = (None, None);
+        }
+    }
     let areas = coverage::area_order(sheet, &labels);
     let view_sets = view_set::view_sets(&clusters, &labels, &edges, &areas);
     let mut pairs: Vec<Pair> = compared
@@ -124,6 +142,24 @@ pub fn group(
         view_sets,
         pairs,
         copies,
+        debris,
+        debris_photos,
         coverage,
     }
+}
+
+/// The debris tally and the photos it rests on.
+fn debris(sheet: &JobSheet, intake: &Intake) -> (Tally, BTreeSet<PhotoId>) {
+    let paths: Vec<String> = intake
+        .photos
+        .iter()
+        .map(|photo| photo.path.clone())
+        .collect();
+    let tally = tally(sheet, &paths);
+    let loads = tally.loads.iter().flat_map(|line| &line.photos);
+    let photos = loads
+        .chain(tally.hazards.iter().flat_map(|line| &line.photos))
+        .filter_map(|path| paths.iter().position(|known| known == path).map(PhotoId))
+        .collect();
+    (tally, photos)
 }

@@ -3,7 +3,8 @@
 use crate::judge::checks::{
     away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
     low_detail, missing_angle, missing_area, missing_capture_time, missing_phase,
-    reused_within_job, unreadable_photo, viewpoint_inconclusive, viewpoint_shift,
+    reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
+    unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -22,6 +23,11 @@ pub static CHECKS: &[&dyn Check] = &[
     &low_detail::LowDetail,
     &unreadable_photo::UnreadablePhoto,
     &away_from_site::AwayFromSite,
+    &volume_mismatch::VolumeMismatch,
+    &unevidenced_load::UnevidencedLoad,
+    &unevidenced_hazard::UnevidencedHazard,
+    &unlabelled_photo::UnlabelledPhoto,
+    &unexpected_area::UnexpectedArea,
 ];
 
 /// The documentation of a check by id.

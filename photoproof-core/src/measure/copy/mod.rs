@@ -74,7 +74,11 @@ impl Fingerprint {
             digest.update(side.to_le_bytes());
         }
         digest.update(pixels.rgb.as_raw());
-        let hex = digest.finalize().iter().map(|b| format!("{b:02x}")).collect();
+        let hex = digest
+            .finalize()
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect();
         let thumb = thumbnail(&pixels.gray);
         Self {
             file_sha256,
@@ -92,9 +96,16 @@ fn thumbnail(gray: &GrayImage) -> GrayImage {
         return gray.clone();
     }
     let side = |v: u32| {
-        (f64::from(v) * f64::from(THUMB_LONG_SIDE) / f64::from(long)).round().max(1.0) as u32
+        (f64::from(v) * f64::from(THUMB_LONG_SIDE) / f64::from(long))
+            .round()
+            .max(1.0) as u32
     };
-    imageops::resize(gray, side(gray.width()), side(gray.height()), imageops::FilterType::Triangle)
+    imageops::resize(
+        gray,
+        side(gray.width()),
+        side(gray.height()),
+        imageops::FilterType::Triangle,
+    )
 }
 
 /// Numbers behind a decision; for the evaluation only.
@@ -104,11 +115,18 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
     let index = search::WordIndex::new(&[&a.features]);
     let votes = index.votes(&b.features, 1);
-    let (pa, pb) = (Plane::from_gray(&a.fingerprint.thumb), Plane::from_gray(&b.fingerprint.thumb));
+    let (pa, pb) = (
+        Plane::from_gray(&a.fingerprint.thumb),
+        Plane::from_gray(&b.fingerprint.thumb),
+    );
     let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
     let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
     let total: u32 = votes[0].iter().sum();
-    let frame = frame_map(&a.fingerprint.thumb, &b.fingerprint.thumb, Turn::ALL[best_hash]);
+    let frame = frame_map(
+        &a.fingerprint.thumb,
+        &b.fingerprint.thumb,
+        Turn::ALL[best_hash],
+    );
     let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
         let g = g.unwrap_or_default();
         out.push(format!(
@@ -116,11 +134,26 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
             distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured
         ));
     };
-    line("hash", best_hash, 0, frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)));
+    line(
+        "hash",
+        best_hash,
+        0,
+        frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)),
+    );
     if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
         let map = thumb_map(&al.map, a, b);
-        line("feat", best_votes, al.inliers, agree::agree(&pa, &pb, &map, 0.0));
-        line("feat1", best_votes, al.inliers, agree::agree(&pa, &pb, &map, 1.5));
+        line(
+            "feat",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 0.0),
+        );
+        line(
+            "feat1",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 1.5),
+        );
     } else {
         line("feat", best_votes, 0, None);
     }
@@ -148,7 +181,10 @@ fn feature_alignment(a: &PhotoMeasures, b: &PhotoMeasures, turn: Turn) -> Option
     let pairs: Vec<PointPair> = matches
         .iter()
         .filter_map(|m| {
-            let (p, q) = (a.features.list.get(m.a as usize)?, turned.list.get(m.b as usize)?);
+            let (p, q) = (
+                a.features.list.get(m.a as usize)?,
+                turned.list.get(m.b as usize)?,
+            );
             Some(PointPair {
                 a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
                 b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],

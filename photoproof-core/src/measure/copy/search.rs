@@ -72,7 +72,10 @@ impl WordIndex {
                     .iter()
                     .enumerate()
                     .flat_map(|(i, f)| {
-                        f.list.iter().take(INDEXED).map(move |f| (word(f, table), i as u32))
+                        f.list
+                            .iter()
+                            .take(INDEXED)
+                            .map(move |f| (word(f, table), i as u32))
                     })
                     .collect();
                 entries.sort_unstable();
@@ -100,7 +103,11 @@ impl WordIndex {
                     let key = word(feature, tests);
                     let start = table.partition_point(|e| e.0 < key);
                     let bucket = table.get(start..).unwrap_or_default();
-                    let len = bucket.iter().take(MAX_BUCKET + 1).take_while(|e| e.0 == key).count();
+                    let len = bucket
+                        .iter()
+                        .take(MAX_BUCKET + 1)
+                        .take_while(|e| e.0 == key)
+                        .count();
                     if len > MAX_BUCKET {
                         continue;
                     }

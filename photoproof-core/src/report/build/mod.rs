@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 
 use crate::group::{CopyPair, Original, ViewSet};
 use crate::ingest::PhotoId;
-use crate::judge::{Finding, Judgement, Severity, outcome};
+use crate::judge::{CHECKS, Finding, Judgement, Severity, outcome};
 use crate::measure::CopyKind;
 use crate::phase::Phase;
 use crate::pipeline::JobResult;
@@ -101,11 +101,27 @@ pub fn report(result: &JobResult, name: &str) -> v1::Report {
             .iter()
             .map(|copy| names.copy(copy))
             .collect(),
-        debris: v1::Debris::default(),
+        debris: v1::Debris::from(&result.grouped.debris),
         findings,
         retakes,
         limits: result.sheet.limits.clone(),
+        checks: checks(),
     }
+}
+
+/// Every check, by id.
+fn checks() -> Vec<v1::CheckInfo> {
+    let mut rows: Vec<v1::CheckInfo> = CHECKS
+        .iter()
+        .map(|check| check.meta())
+        .map(|meta| v1::CheckInfo {
+            id: meta.id.to_owned(),
+            summary: meta.summary.to_owned(),
+            why: meta.why.to_owned(),
+        })
+        .collect();
+    rows.sort_by(|x, y| x.id.cmp(&y.id));
+    rows
 }
 
 fn job(result: &JobResult, name: &str) -> v1::Job {
