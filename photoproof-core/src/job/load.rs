@@ -104,7 +104,7 @@ fn fill(table: &Reader<'_>) -> Option<Decimal> {
     }
     let fill = table.decimal("fill")?;
     if (Decimal::ZERO..=Decimal::ONE).contains(&fill.value) {
-        return Some(fill.value);
+        return Some(fill.value.normalize());
     }
     let hundred = Decimal::ONE_HUNDRED;
     let advice = if fill.value > Decimal::ONE && fill.value <= hundred {
@@ -342,5 +342,5 @@ fn measure(table: &Reader<'_>, key: &str, units: Units) -> Option<Decimal> {
         );
         return None;
     }
-    Some(value)
+    Some(value.normalize())
 }
