@@ -4,6 +4,7 @@
 //! observer that the caller passes in, so memory does not grow with the job.
 
 pub mod capture_time;
+pub mod order;
 pub mod photo;
 pub mod pixels;
 

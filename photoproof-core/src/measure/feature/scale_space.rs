@@ -1,0 +1,212 @@
+//! Gaussian scale space and its differences (Lowe 2004, section 3).
+//!
+//! Plain multiplications and additions in a fixed order: the values are the same on every processor.
+
+use image::GrayImage;
+use pulp::Arch;
+
+use super::FeatureOptions;
+
+/// Blur that the camera and the reduction already put into the working picture, pixels (Lowe 2004).
+const INPUT_SIGMA: f32 = 0.5;
+
+/// Kernel radius in units of sigma; at 3.5 the cut-off tail is under 0.05 %.
+const RADIUS_SIGMAS: f32 = 3.5;
+
+/// Largest kernel radius.
+const MAX_RADIUS: usize = 16;
+
+/// An octave whose shorter side is below this many pixels is not built.
+const MIN_SIDE: usize = 12;
+
+/// A picture of single-precision values, 0..=1 for grey levels.
+#[derive(Debug, Clone)]
+pub(super) struct Plane {
+    pub(super) width: usize,
+    pub(super) height: usize,
+    pub(super) data: Vec<f32>,
+}
+
+impl Plane {
+    pub(super) fn new(width: usize, height: usize) -> Self {
+        Self {
+            width,
+            height,
+            data: vec![0.0; width * height],
+        }
+    }
+
+    pub(super) fn row(&self, y: usize) -> &[f32] {
+        &self.data[y * self.width..(y + 1) * self.width]
+    }
+
+    pub(super) fn at(&self, x: usize, y: usize) -> f32 {
+        self.data[y * self.width + x]
+    }
+}
+
+/// One octave: `levels + 3` blurred pictures and the `levels + 2` differences between neighbours.
+#[derive(Debug, Clone)]
+pub(super) struct Octave {
+    pub(super) gauss: Vec<Plane>,
+    pub(super) dog: Vec<Plane>,
+    /// Working pixels per pixel of this octave.
+    pub(super) step: f32,
+}
+
+/// Builds all octaves of `gray`; none if the picture is too small.
+pub(super) fn build(gray: &GrayImage, options: &FeatureOptions) -> Vec<Octave> {
+    let mut octaves: Vec<Octave> = Vec::new();
+    let (width, height) = (gray.width() as usize, gray.height() as usize);
+    if width.min(height) < MIN_SIDE {
+        return octaves;
+    }
+    let mut base = to_plane(gray);
+    let own = options.base_sigma * options.base_sigma - INPUT_SIGMA * INPUT_SIGMA;
+    base = blur(&base, own.max(0.01).sqrt()).0;
+    let mut step = 1.0;
+    while octaves.len() < options.max_octaves && base.width.min(base.height) >= MIN_SIDE {
+        let octave = build_octave(base, step, options);
+        base = halve(&octave.gauss[options.levels]);
+        octaves.push(octave);
+        step *= 2.0;
+    }
+    octaves
+}
+
+fn to_plane(gray: &GrayImage) -> Plane {
+    Plane {
+        width: gray.width() as usize,
+        height: gray.height() as usize,
+        data: gray
+            .as_raw()
+            .iter()
+            .map(|&v| f32::from(v) / 255.0)
+            .collect(),
+    }
+}
+
+fn build_octave(base: Plane, step: f32, options: &FeatureOptions) -> Octave {
+    let mut gauss = vec![base];
+    let mut dog = Vec::new();
+    for level in 1..options.levels + 3 {
+        let sigma = level_sigma(level - 1, options);
+        let next_sigma = level_sigma(level, options);
+        let added = (next_sigma * next_sigma - sigma * sigma).sqrt();
+        let (next, difference) = blur(&gauss[level - 1], added);
+        gauss.push(next);
+        dog.push(difference);
+    }
+    Octave { gauss, dog, step }
+}
+
+/// Blur of `level` in pixels of its octave.
+fn level_sigma(level: usize, options: &FeatureOptions) -> f32 {
+    options.base_sigma * exp2(level as f32 / options.levels as f32)
+}
+
+/// 2 to the power `x`, the same on every platform to the last bit (series for exp, double precision).
+pub(super) fn exp2(x: f32) -> f32 {
+    let whole = f64::from(x).floor();
+    let z = (f64::from(x) - whole) * std::f64::consts::LN_2;
+    let mut term = 1.0_f64;
+    let mut sum = 1.0_f64;
+    for n in 1..20 {
+        term *= z / f64::from(n);
+        sum += term;
+    }
+    (sum * 2.0_f64.powi(whole as i32)) as f32
+}
+
+fn halve(plane: &Plane) -> Plane {
+    let (width, height) = (plane.width / 2, plane.height / 2);
+    let mut data = Vec::with_capacity(width * height);
+    for y in 0..height {
+        let row = plane.row(2 * y);
+        data.extend((0..width).map(|x| row[2 * x]));
+    }
+    Plane {
+        width,
+        height,
+        data,
+    }
+}
+
+/// Half of a symmetric kernel: the middle weight, then outwards; the whole sums to 1.
+fn kernel(sigma: f32) -> Vec<f32> {
+    let radius = ((sigma * RADIUS_SIGMAS).ceil() as usize).clamp(1, MAX_RADIUS);
+    let falloff = -0.5 / (f64::from(sigma) * f64::from(sigma)) / std::f64::consts::LN_2;
+    let half: Vec<f64> = (0..=radius)
+        .map(|k| f64::from(exp2((falloff * (k * k) as f64) as f32)))
+        .collect();
+    let total = half[0] + 2.0 * half[1..].iter().sum::<f64>();
+    half.iter().map(|w| (w / total) as f32).collect()
+}
+
+/// Blurs `source` and returns the result and its difference from the source.
+fn blur(source: &Plane, sigma: f32) -> (Plane, Plane) {
+    let half = kernel(sigma);
+    let mut result = Plane::new(source.width, source.height);
+    let mut difference = Plane::new(source.width, source.height);
+    Arch::new().dispatch(|| blur_rows(source, &half, &mut result, &mut difference));
+    (result, difference)
+}
+
+#[inline(always)]
+fn blur_rows(source: &Plane, half: &[f32], result: &mut Plane, difference: &mut Plane) {
+    let radius = half.len() - 1;
+    let width = source.width;
+    let mut padded = vec![0.0_f32; width + 2 * radius];
+    for y in 0..source.height {
+        vertical(source, half, y, &mut padded[radius..radius + width]);
+        for k in 1..=radius {
+            padded[radius - k] = padded[radius + mirrored(-(k as isize), width)];
+            padded[radius + width - 1 + k] =
+                padded[radius + mirrored((width - 1 + k) as isize, width)];
+        }
+        let span = y * width..(y + 1) * width;
+        horizontal(&padded, half, &mut result.data[span.clone()]);
+        let rows = result.data[span.clone()].iter().zip(source.row(y));
+        for (d, (new, old)) in difference.data[span].iter_mut().zip(rows) {
+            *d = new - old;
+        }
+    }
+}
+
+#[inline(always)]
+fn vertical(source: &Plane, half: &[f32], y: usize, out: &mut [f32]) {
+    for (o, v) in out.iter_mut().zip(source.row(y)) {
+        *o = half[0] * v;
+    }
+    for (k, &w) in half.iter().enumerate().skip(1) {
+        let above = source.row(mirrored(y as isize - k as isize, source.height));
+        let below = source.row(mirrored((y + k) as isize, source.height));
+        for (o, (a, b)) in out.iter_mut().zip(above.iter().zip(below)) {
+            *o += w * (a + b);
+        }
+    }
+}
+
+#[inline(always)]
+fn horizontal(padded: &[f32], half: &[f32], out: &mut [f32]) {
+    let radius = half.len() - 1;
+    let width = out.len();
+    for (o, v) in out.iter_mut().zip(&padded[radius..]) {
+        *o = half[0] * v;
+    }
+    for (k, &w) in half.iter().enumerate().skip(1) {
+        let left = &padded[radius - k..][..width];
+        let right = &padded[radius + k..][..width];
+        for (o, (a, b)) in out.iter_mut().zip(left.iter().zip(right)) {
+            *o += w * (a + b);
+        }
+    }
+}
+
+/// Index mirrored into `0..length` about the outer edges (edge samples repeat).
+fn mirrored(index: isize, length: usize) -> usize {
+    let length = length as isize;
+    let period = 2 * length;
+    let i = index.rem_euclid(period);
+    (if i < length { i } else { period - 1 - i }) as usize
+}
