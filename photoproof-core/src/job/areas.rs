@@ -16,10 +16,9 @@ struct Placed {
 
 /// Reads all areas.
 pub(super) fn areas(root: &Reader<'_>, sheet: &mut JobSheet) {
-    let kinds = scope::kind_names(&sheet.scope.profiles);
     let mut placed: Vec<Placed> = Vec::new();
     for table in root.tables("area", &["name", "kind", "match"]) {
-        if let Some(found) = area(&table, &kinds) {
+        if let Some(found) = area(&table, &sheet.scope.profiles) {
             placed.push(found);
         }
     }
@@ -27,24 +26,25 @@ pub(super) fn areas(root: &Reader<'_>, sheet: &mut JobSheet) {
     sheet.areas = placed.into_iter().map(|p| p.area).collect();
 }
 
-fn area(table: &Reader<'_>, kinds: &[&str]) -> Option<Placed> {
+fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
     if !table.has("name") {
         table.missing("name", "name = \"Kitchen\"");
     }
     let kind = table.text("kind").and_then(|kind| {
-        let known = kinds.contains(&kind.value.as_str());
-        if !known {
+        let known = scope::kind_named(profiles, &kind.value).map(str::to_owned);
+        if known.is_none() {
+            let names = scope::kind_names(profiles);
             table.mistake(
                 &kind.span,
                 format!(
                     "unknown kind `{}` in {}; {}",
                     kind.value,
                     table.name,
-                    suggestion(&kind.value, kinds)
+                    suggestion(&kind.value, &names)
                 ),
             );
         }
-        known.then_some(kind.value)
+        known
     });
     let mut patterns = Vec::new();
     let mut patterns_at = Vec::new();

@@ -104,7 +104,7 @@ fn fill(table: &Reader<'_>) -> Option<Decimal> {
     }
     let fill = table.decimal("fill")?;
     if (Decimal::ZERO..=Decimal::ONE).contains(&fill.value) {
-        return Some(fill.value);
+        return Some(fill.value.normalize());
     }
     let hundred = Decimal::ONE_HUNDRED;
     let advice = if fill.value > Decimal::ONE && fill.value <= hundred {
@@ -228,12 +228,17 @@ fn shape(table: &Reader<'_>, units: Units) -> Option<Shape> {
         );
         return None;
     };
-    strangers(table, spec);
+    let wanted: Vec<&str> = spec.forms.iter().copied().flatten().copied().collect();
+    let misnamed = strangers(table, spec) || table.mistyped(&wanted);
     let Some(form) = spec
         .forms
         .iter()
         .find(|form| form.iter().all(|key| table.has(key)))
     else {
+        if misnamed {
+            // The measure is there under a wrong name, which has its own message.
+            return None;
+        }
         let forms: Vec<String> = spec.forms.iter().map(|form| form.join(", ")).collect();
         table.mistake(
             &name.span,
@@ -276,13 +281,15 @@ fn shape(table: &Reader<'_>, units: Units) -> Option<Shape> {
         .ok()
 }
 
-/// Notes measures that the shape does not have.
-fn strangers(table: &Reader<'_>, spec: &ShapeSpec) {
+/// Notes measures that the shape does not have; whether there are any.
+fn strangers(table: &Reader<'_>, spec: &ShapeSpec) -> bool {
+    let mut any = false;
     for (key, _) in table.entries() {
         let is_measure = crate::volume::measure_keys().any(|k| k == key.value);
         let belongs = spec.forms.iter().any(|form| form.contains(&key.value))
             || spec.options.contains(&key.value);
         if is_measure && !belongs {
+            any = true;
             let forms: Vec<String> = spec.forms.iter().map(|form| form.join(", ")).collect();
             table.mistake(
                 &key.span,
@@ -295,6 +302,7 @@ fn strangers(table: &Reader<'_>, spec: &ShapeSpec) {
             );
         }
     }
+    any
 }
 
 /// One measure, above 0, in the load's unit (gallons and cubic yards as they are).
@@ -334,5 +342,5 @@ fn measure(table: &Reader<'_>, key: &str, units: Units) -> Option<Decimal> {
         );
         return None;
     }
-    Some(value)
+    Some(value.normalize())
 }

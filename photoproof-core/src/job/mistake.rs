@@ -128,12 +128,11 @@ pub(crate) fn nearest<'a>(
     let mut best: Option<(usize, &'a str)> = None;
     for candidate in candidates {
         let plain = candidate.to_lowercase().replace(['_', ' '], "-");
-        let mut distance = strsim::damerau_levenshtein(&word, &plain);
-        if word.len() >= 3 && (plain.starts_with(&word) || word.starts_with(&plain)) {
-            distance = distance.min(1);
-        }
-        if distance <= allowed && best.is_none_or(|(d, _)| distance < d) {
-            best = Some((distance, candidate));
+        let distance = strsim::damerau_levenshtein(&word, &plain);
+        let begins = word.len() >= 3 && (plain.starts_with(&word) || word.starts_with(&plain));
+        let rank = if begins { distance.min(2) } else { distance };
+        if (begins || distance <= allowed) && best.is_none_or(|(d, _)| rank < d) {
+            best = Some((rank, candidate));
         }
     }
     best.map(|(_, candidate)| candidate)

@@ -7,7 +7,7 @@ use rust_decimal::Decimal;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue};
 
-use super::mistake::{Mistakes, suggestion};
+use super::mistake::{Mistakes, nearest, suggestion};
 
 /// A value with its place in the file.
 #[derive(Debug, Clone)]
@@ -25,6 +25,7 @@ pub(crate) struct Reader<'a> {
     /// How messages call the table: `[job]`, `[[area]] 2`.
     pub(crate) name: String,
     pub(crate) mistakes: &'a Mistakes<'a>,
+    unknown: Vec<String>,
 }
 
 impl<'a> Reader<'a> {
@@ -36,8 +37,10 @@ impl<'a> Reader<'a> {
         mistakes: &'a Mistakes<'a>,
     ) -> Self {
         let (span, name) = place;
+        let mut unknown = Vec::new();
         for key in table.keys() {
             if !known.contains(&key.get_ref().as_ref()) {
+                unknown.push(key.get_ref().to_string());
                 mistakes.add(
                     &key.span(),
                     format!(
@@ -53,6 +56,7 @@ impl<'a> Reader<'a> {
             span,
             name,
             mistakes,
+            unknown,
         }
     }
 
@@ -88,8 +92,20 @@ impl<'a> Reader<'a> {
         self.mistakes.add(span, message);
     }
 
-    /// Notes that a key which must be there is not.
+    /// Whether an unknown key of the table probably stands for one of `keys`.
+    pub(crate) fn mistyped(&self, keys: &[&str]) -> bool {
+        self.table
+            .keys()
+            .map(|key| key.get_ref().as_ref())
+            .filter(|key| self.unknown.iter().any(|u| u == key))
+            .any(|key| nearest(key, keys.iter().copied()).is_some())
+    }
+
+    /// Notes that a key which must be there is not, unless it is there mistyped.
     pub(crate) fn missing(&self, key: &str, example: &str) {
+        if self.mistyped(&[key]) {
+            return;
+        }
         self.mistake(
             &self.span,
             format!("{} has no `{key}`; add for instance {example}", self.name),

@@ -39,6 +39,8 @@ pub struct Kind {
     pub name: String,
     /// Name in print.
     pub title: String,
+    /// Other names a job sheet may use; an area without a kind is placed by them too.
+    pub aliases: Vec<String>,
     /// Place in the walk: lower comes first.
     pub order: u32,
     /// Whether every job has it, on the sheet or not (street view, loads).
@@ -109,7 +111,7 @@ const PROFILE_KEYS: [&str; 7] = [
     "volume",
     "kind",
 ];
-const KIND_KEYS: [&str; 5] = ["name", "title", "order", "every_job", "shot"];
+const KIND_KEYS: [&str; 6] = ["name", "title", "aliases", "order", "every_job", "shot"];
 const SHOT_KEYS: [&str; 7] = [
     "id",
     "view",
@@ -237,6 +239,11 @@ fn kind(table: &Reader<'_>, asked: &[Phase]) -> Kind {
             .text("title")
             .map_or_else(|| name.clone(), |t| t.value),
         name,
+        aliases: table
+            .texts("aliases")
+            .into_iter()
+            .map(|t| t.value)
+            .collect(),
         order: table
             .integer("order", 0..=100_000)
             .and_then(|n| u32::try_from(n).ok())
