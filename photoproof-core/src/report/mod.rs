@@ -1,3 +1,4 @@
 //! Judgement to bytes. Decides nothing.
 
+pub mod inspect;
 pub mod v1;
