@@ -104,7 +104,7 @@ pub fn run(
 }
 
 fn copies(measures: &[PhotoMeasures]) -> Vec<CopyPair> {
-    copy::find_copies(measures)
+    copy::find_copies(&measures.iter().collect::<Vec<_>>())
         .into_iter()
         .map(|(original, photo, measure)| CopyPair {
             photo: PhotoId(photo),

@@ -255,7 +255,12 @@ pub(crate) fn clean() -> Report {
 }
 
 /// A finding with the members every test needs.
-pub(crate) fn finding(check: &str, severity: Severity, area: Option<&str>, photos: &[&str]) -> Finding {
+pub(crate) fn finding(
+    check: &str,
+    severity: Severity,
+    area: Option<&str>,
+    photos: &[&str],
+) -> Finding {
     let key = format!("{check}|{area:?}|{photos:?}");
     let seed = key.bytes().fold(11_u64, |hash, byte| {
         hash.wrapping_mul(131).wrapping_add(byte.into())
