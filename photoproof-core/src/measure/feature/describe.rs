@@ -50,17 +50,25 @@ pub(super) fn describe(
         let angle = dominant(plane, candidate.u, candidate.v, candidate.sigma);
         let turned = if options.oriented { angle } else { 0.0 };
         let spacing = options.cell_width * candidate.sigma / CELL;
-        let patch = Patch::cut(plane, candidate, spacing, turned);
+        let mut histogram = [0.0_f32; DESCRIPTOR_LEN];
+        for size in &options.sizes {
+            let patch = Patch::cut(plane, candidate, spacing * size, turned);
+            let one = window.histogram(&patch);
+            let length = one.iter().map(|v| v * v).sum::<f32>().sqrt().max(1e-12);
+            for (sum, value) in histogram.iter_mut().zip(one) {
+                *sum += value / length;
+            }
+        }
         Some(Feature {
             keypoint: Keypoint {
                 x: candidate.x,
                 y: candidate.y,
-                scale: candidate.sigma * octave.step,
+                scale: candidate.scale,
                 angle,
                 response: candidate.response,
                 bright: candidate.bright,
             },
-            descriptor: quantise(&window.histogram(&patch)),
+            descriptor: quantise(&histogram),
         })
     });
     features.collect()

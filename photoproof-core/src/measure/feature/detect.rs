@@ -21,6 +21,8 @@ pub(super) struct Candidate {
     pub(super) v: f32,
     /// Scale in octave pixels.
     pub(super) sigma: f32,
+    /// Scale in working pixels.
+    pub(super) scale: f32,
     /// Nearest blurred level of the octave.
     pub(super) level: usize,
     /// Column in working pixels, pixel centres at half numbers.
@@ -169,11 +171,13 @@ fn refine(
             }
             let (u, v) = (x as f32 + ox, y as f32 + oy);
             let position = level as f32 + os;
+            let sigma = options.base_sigma * exp2(position / options.levels as f32);
             return Some(Candidate {
                 octave: 0,
                 u,
                 v,
-                sigma: options.base_sigma * exp2(position / options.levels as f32),
+                sigma,
+                scale: sigma * octave.step,
                 level,
                 // A sample of a halved octave sits on the working pixel of twice its index.
                 x: u * octave.step + 0.5,

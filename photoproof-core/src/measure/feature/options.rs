@@ -20,6 +20,12 @@ pub struct FeatureOptions {
     pub cell_width: f32,
     /// Share of the feature budget that is dealt out evenly over the cells of the spreading grid.
     pub even_share: f32,
+    /// Exponent of the scale in the strength by which candidates are ranked: strength is the response
+    /// times the scale to this power. At 1 it is proportional to the signal-to-noise ratio.
+    pub scale_power: f32,
+    /// Sizes of the described region that are averaged, in units of `cell_width` (Dong and Soatto
+    /// 2015); one entry describes a single size.
+    pub sizes: Vec<f32>,
     /// Whether descriptors are turned to the dominant gradient direction.
     pub oriented: bool,
 }
@@ -33,8 +39,10 @@ impl Default for FeatureOptions {
             max_octaves: 6,
             min_response: 0.002,
             edge_ratio: 20.0,
-            cell_width: 3.0,
-            even_share: 0.7,
+            cell_width: 4.0,
+            even_share: 1.0,
+            scale_power: 1.0,
+            sizes: vec![1.0],
             oriented: false,
         }
     }
