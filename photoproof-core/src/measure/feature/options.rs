@@ -23,11 +23,6 @@ pub struct FeatureOptions {
     /// Exponent of the scale in the strength by which candidates are ranked: strength is the response
     /// times the scale to this power. At 1 it is proportional to the signal-to-noise ratio.
     pub scale_power: f32,
-    /// Sizes of the described region that are averaged, in units of `cell_width` (Dong and Soatto
-    /// 2015); one entry describes a single size.
-    pub sizes: Vec<f32>,
-    /// Whether descriptors are turned to the dominant gradient direction.
-    pub oriented: bool,
 }
 
 impl Default for FeatureOptions {
@@ -40,10 +35,8 @@ impl Default for FeatureOptions {
             min_response: 0.002,
             edge_ratio: 20.0,
             cell_width: 4.0,
-            even_share: 1.0,
+            even_share: 0.7,
             scale_power: 1.0,
-            sizes: vec![1.0],
-            oriented: false,
         }
     }
 }
