@@ -27,8 +27,12 @@ const BINS: usize = 8;
 /// No single value of a unit-length histogram may exceed this (Lowe 2004, section 6.1).
 const CLIP: f32 = 0.2;
 
-/// A root value of 1 becomes this; real values stay below 0.4.
-const QUANTUM: f32 = 256.0;
+/// A root value of 1 becomes this; real values stay below 0.5. Dot products of descriptors of this
+/// length fit 16 bits.
+const QUANTUM: f32 = 181.0;
+
+/// Squared descriptor distance of 1, in quantised units.
+pub(super) const UNIT_SQUARED: f32 = QUANTUM * QUANTUM;
 
 /// Largest descriptor value: with 7 bits the products of two neighbours fit 16 bits.
 const MAX_VALUE: f32 = 127.0;
