@@ -9,17 +9,20 @@ mod consensus;
 mod depth;
 mod essential;
 mod estimate;
+mod guided;
 mod homography;
 mod polynomial;
 mod refine;
+mod report;
+mod verify;
 
 use serde::Serialize;
 
-use crate::measure::feature::{Features, MatchOptions, match_features};
+use crate::measure::feature::Features;
 use crate::units::{Degrees, DistanceRatio, Ratio};
 
 pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
-pub use estimate::between_matches;
+pub use verify::between_matches;
 
 /// Which geometric model explains the correspondences.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -45,6 +48,17 @@ pub struct Evidence {
     /// Base-10 logarithm of the expected number of chance models as good as this one; very negative
     /// means not chance (a contrario, Moisan and Stival 2004).
     pub log10_chance: f64,
+    /// Matches at the same frame position in both photos that were set aside as a possible overlay
+    /// (stamp, logo, border).
+    pub overlay_matches: u32,
+    /// Share of the features of a, in the part of its frame that b must show, that reappear in b at
+    /// the predicted place, 0..=1; 0 before a motion is known. Debris and light lower it.
+    pub reappearing: f64,
+    /// Features of a that were looked for in b under the motion.
+    pub looked_for: u32,
+    /// Features of a that the search finds when it looks beside the predicted places: what likeness
+    /// alone yields, as a share like `reappearing`.
+    pub reappearing_by_chance: f64,
 }
 
 /// Why no motion could be stated.
@@ -129,19 +143,7 @@ impl Viewpoint {
     /// Compares the viewpoints of two photos.
     #[must_use]
     pub fn between(a: &Features, b: &Features) -> Self {
-        let keypoints = [a.list.len() as u32, b.list.len() as u32];
-        let matches: Vec<PixelMatch> = match_features(a, b, &MatchOptions::default())
-            .iter()
-            .filter_map(|m| {
-                let (p, q) = (a.list.get(m.a as usize)?, b.list.get(m.b as usize)?);
-                Some(PixelMatch {
-                    a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
-                    b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],
-                    ratio: f64::from(m.ratio),
-                })
-            })
-            .collect();
-        between_matches(&matches, [Intrinsics::of(a), Intrinsics::of(b)], keypoints)
+        verify::between_features(a, b)
     }
 
     /// The evidence behind the answer.

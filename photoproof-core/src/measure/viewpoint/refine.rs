@@ -24,6 +24,11 @@ const CAUCHY: f64 = 4.0;
 /// Square of the residual, in standard deviations, beyond which a correspondence is an outlier.
 const CUT: f64 = 16.0;
 
+/// Weight of the cost of a free inverse depth in the comparison of motions. Inverse depths are far
+/// from independent (walls and floors), so that the full cost of one free number a match would
+/// favour a camera that did not move.
+const OCCAM: f64 = 0.04;
+
 /// Smallest inverse depth in units of the typical one.
 const LEAST_INVERSE_DEPTH: f64 = 0.01;
 
@@ -71,26 +76,25 @@ pub(super) fn explain(motion: &Motion, p: &Pair, sigma: f64) -> Option<Explained
     })
 }
 
-/// Log-likelihood gain of "explained by the motion" over "anywhere in the frame", at least 0. The
-/// inverse depth is marginalised (Laplace), so that a motion which can reach half the frame with its
-/// free depths earns less per match than one that predicts a point.
-///
-/// `area` is the frame in bearing units squared.
-pub(super) fn gain(e: &Explained, p: &Pair, sigma: f64, area: f64) -> f64 {
+/// What a correspondence adds to the worth of a motion, at least 0: how far its robust misfit stays
+/// below that of an outlier, weighted by the prior probability of being right, less a small charge
+/// for the freedom of its inverse depth.
+pub(super) fn gain(e: &Explained, p: &Pair) -> f64 {
     if e.squared >= CUT {
         return 0.0;
     }
-    let density = (area / (std::f64::consts::TAU * sigma * sigma)).ln();
-    let occam = 0.5 * (e.stretch * e.stretch).ln_1p();
+    let limit = 0.5 * CAUCHY * (CUT / CAUCHY).ln_1p();
     let misfit = 0.5 * CAUCHY * (e.squared / CAUCHY).ln_1p();
-    (density + p.odds - occam - misfit).max(0.0)
+    let freedom = OCCAM * 0.5 * (e.stretch * e.stretch).ln_1p();
+    let right = 1.0 / (1.0 + (-1.0 - p.odds).exp());
+    (right * (limit - misfit) - freedom).max(0.0)
 }
 
 /// Total gain of a motion over all pairs.
-pub(super) fn total_gain(motion: &Motion, pairs: &[Pair], sigma: f64, area: f64) -> f64 {
+pub(super) fn total_gain(motion: &Motion, pairs: &[Pair], sigma: f64) -> f64 {
     pairs
         .iter()
-        .filter_map(|p| explain(motion, p, sigma).map(|e| gain(&e, p, sigma, area)))
+        .filter_map(|p| explain(motion, p, sigma).map(|e| gain(&e, p)))
         .sum()
 }
 
