@@ -10,6 +10,7 @@
 //!
 //! Every stage imports base modules and earlier stages only.
 
+pub mod advice;
 pub mod error;
 pub mod group;
 pub mod ingest;
@@ -22,6 +23,7 @@ pub mod relation;
 pub mod report;
 pub mod units;
 
+pub use advice::advice;
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;
 pub use phase::Phase;

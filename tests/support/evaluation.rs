@@ -96,6 +96,7 @@ impl Outcome {
             "overlay_matches": evidence.overlay_matches, "looked_for": evidence.looked_for,
             "reappearing": evidence.reappearing,
             "reappearing_by_chance": evidence.reappearing_by_chance,
+            "rich_cells": evidence.rich_cells, "silent_cells": evidence.silent_cells,
             "model": shift.map(|s| s.model),
             "detail": match &self.viewpoint {
                 Viewpoint::Inconclusive(reason, _) => format!("{reason:?}"),

@@ -4,7 +4,7 @@
 //! The inverse depth of a plane is a linear function of the picture coordinates, so that a local
 //! linear fit follows walls and floors exactly. Scenery seen through a window lies far behind the
 //! wall around it; the wall is what the camera's distance is measured to, so that points at less than
-//! [`SEE_THROUGH`] of the inverse depth around them are left out.
+//! [`SEE_THROUGH`] of the inverse depth on three sides around them are left out.
 
 use nalgebra::{Matrix3, Vector2, Vector3};
 
@@ -17,9 +17,12 @@ const GRID: [usize; 2] = [16, 12];
 /// Standard deviation of the inverse depth about a local plane: furniture, mouldings, debris.
 const ROUGHNESS: f64 = 0.06;
 
-/// Share of the inverse depth of the surroundings below which a point counts as seen through an
+/// Share of the inverse depth of the surroundings below which a place counts as seen through an
 /// opening.
-const SEE_THROUGH: f64 = 0.55;
+const SEE_THROUGH: f64 = 0.6;
+
+/// Distance within which the frame of an opening is looked for, in units of the weight's reach.
+const FRAME_REACH: f64 = 2.5;
 
 /// Standard deviation of the distance weight, share of the frame diagonal.
 const REACH: f64 = 0.15;
@@ -63,44 +66,61 @@ impl DepthMap {
         Self { samples, reach }
     }
 
-    fn nearness(&self, s: &Sample, place: Vector2<f64>, widen: f64) -> f64 {
-        let reach = self.reach * widen;
-        (-0.5 * (s.at - place).norm_squared() / (reach * reach)).exp()
-    }
-
-    /// Upper quartile of the inverse depths around a place: the near layer.
-    fn near_layer(&self, place: Vector2<f64>) -> f64 {
-        let mut around: Vec<(f64, f64)> = self
-            .samples
-            .iter()
-            .map(|s| {
-                let w = self.nearness(s, place, 1.2) / (s.variance + ROUGHNESS * ROUGHNESS);
-                (s.rho, w)
-            })
-            .collect();
-        around.sort_by(|x, y| y.0.total_cmp(&x.0));
-        let total: f64 = around.iter().map(|x| x.1).sum();
-        let mut sum = 0.0;
-        for (rho, w) in &around {
-            sum += w;
-            if sum >= 0.25 * total {
-                return *rho;
-            }
-        }
-        0.0
-    }
-
     /// Inverse depth at a bearing by a robust, locally weighted linear fit; 1 with a wide sigma where
     /// nothing is known.
     pub(super) fn at(&self, place: Vector2<f64>) -> Depth {
-        let floor = SEE_THROUGH * self.near_layer(place);
+        let seen = self.fit(place, 0.0);
+        let edge = seen.rho / SEE_THROUGH;
+        if self.is_enclosed(place, edge) && self.is_gap(place, 1.2 * seen.rho, 0.9 * edge) {
+            self.fit(place, 0.9 * edge)
+        } else {
+            seen
+        }
+    }
+
+    /// Samples within the reach of an opening's frame, with their offsets.
+    fn around(&self, place: Vector2<f64>) -> impl Iterator<Item = (&Sample, Vector2<f64>)> {
+        let reach = FRAME_REACH * self.reach;
+        self.samples
+            .iter()
+            .filter(|s| s.variance < 0.1 * s.rho * s.rho)
+            .map(move |s| (s, s.at - place))
+            .filter(move |(_, d)| d.norm() < reach)
+    }
+
+    /// Whether clearly nearer points surround a place: on three of its four sides at least two.
+    fn is_enclosed(&self, place: Vector2<f64>, edge: f64) -> bool {
+        let mut sides = [0usize; 4];
+        for (_, d) in self.around(place).filter(|(s, _)| s.rho > edge) {
+            let side = match (d.x.abs() > d.y.abs(), d.x > 0.0, d.y > 0.0) {
+                (true, right, _) => usize::from(right),
+                (false, _, below) => 2 + usize::from(below),
+            };
+            sides[side] += 1;
+        }
+        sides.iter().filter(|n| **n >= 2).count() >= 3
+    }
+
+    /// Whether hardly anything lies between the far and the near layer: a wall or a floor that leads
+    /// from one to the other would.
+    fn is_gap(&self, place: Vector2<f64>, far: f64, near: f64) -> bool {
+        let (mut between, mut all) = (0usize, 0usize);
+        for (s, _) in self.around(place) {
+            all += 1;
+            between += usize::from(s.rho > far && s.rho < near);
+        }
+        between * 10 <= all
+    }
+
+    /// The fit over all samples with at least the inverse depth `least`.
+    fn fit(&self, place: Vector2<f64>, least: f64) -> Depth {
         let mut plane = Vector3::new(1.0, 0.0, 0.0);
         let mut sigma = 0.5;
         for pass in 0..3 {
             // Weak prior: typical depth, no slope beyond that of a floor or a side wall.
             let mut normal = Matrix3::from_diagonal(&Vector3::new(4.0, 0.7, 0.7));
             let mut right = Vector3::new(4.0, 0.0, 0.0);
-            for s in self.samples.iter().filter(|s| s.rho >= floor) {
+            for s in self.samples.iter().filter(|s| s.rho >= least) {
                 let d = s.at - place;
                 let variance = s.variance + ROUGHNESS * ROUGHNESS;
                 let row = Vector3::new(1.0, d.x, d.y);
@@ -110,7 +130,8 @@ impl DepthMap {
                 } else {
                     1.0 / (1.0 + misfit / 2.0)
                 };
-                let w = (self.nearness(s, place, 1.0) + 1e-4) * robust / variance;
+                let near = (-0.5 * d.norm_squared() / (self.reach * self.reach)).exp();
+                let w = (near + 1e-4) * robust / variance;
                 normal += row * row.transpose() * w;
                 right += row * (s.rho * w);
             }

@@ -6,6 +6,7 @@
 mod camera;
 mod chance;
 mod consensus;
+mod contradiction;
 mod depth;
 mod essential;
 mod estimate;
@@ -15,6 +16,9 @@ mod polynomial;
 mod refine;
 mod report;
 mod verify;
+
+#[cfg(test)]
+mod tests;
 
 use serde::Serialize;
 
@@ -59,6 +63,35 @@ pub struct Evidence {
     /// Features of a that the search finds when it looks beside the predicted places: what likeness
     /// alone yields, as a share like `reappearing`.
     pub reappearing_by_chance: f64,
+    /// Cells of a 12 x 9 grid over a's frame that both photos fill with detail.
+    pub rich_cells: u32,
+    /// Rich cells in which nothing agrees with the motion.
+    pub silent_cells: u32,
+}
+
+impl Evidence {
+    /// How consistently the whole picture supports the motion: the share of distinct matches that
+    /// agree times the natural logarithm of how much more often features reappear at their predicted
+    /// places than beside them. 0 = the motion explains nothing that likeness alone would not; `None`
+    /// before the picture was searched under the motion.
+    #[must_use]
+    pub fn consistency(&self) -> Option<f64> {
+        if self.looked_for == 0 || self.matches == 0 {
+            return None;
+        }
+        // One find beside is assumed at least, so that a short search proves little.
+        let by_chance = self
+            .reappearing_by_chance
+            .max(1.0 / f64::from(self.looked_for));
+        let excess = (self.reappearing / by_chance).max(1.0).ln();
+        Some(f64::from(self.inliers) / f64::from(self.matches) * excess)
+    }
+
+    /// Share of the cells rich in detail in both photos in which nothing agrees, 0..=1.
+    #[must_use]
+    pub fn silent_share(&self) -> f64 {
+        f64::from(self.silent_cells) / f64::from(self.rich_cells.max(1))
+    }
 }
 
 /// Why no motion could be stated.

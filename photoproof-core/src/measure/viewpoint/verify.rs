@@ -3,6 +3,7 @@
 
 use super::camera::{Intrinsics, Pair, PixelMatch};
 use super::consensus::inliers;
+use super::contradiction::contradiction;
 use super::depth::{DepthGrid, DepthMap};
 use super::estimate::{
     Estimate, NEEDED_MATCHES, bearings, estimate, expected_noise, settle, spread,
@@ -206,6 +207,15 @@ fn rematched(
     }
     let agreeing = inliers(&found.motion, &found.pairs, found.sigma);
     found.evidence.spread = spread(&found.pairs, &agreeing, cameras);
+    let places: Vec<[f64; 2]> = agreeing
+        .iter()
+        .filter_map(|i| found.pairs.get(*i))
+        .map(|p| cameras[0].pixel(p.a))
+        .collect();
+    let depths = grid(&found, cameras);
+    let cells = contradiction([a, b], cameras, &found.motion, &depths, &places);
+    found.evidence.rich_cells = cells.rich;
+    found.evidence.silent_cells = cells.silent;
     found
 }
 
