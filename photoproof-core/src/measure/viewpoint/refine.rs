@@ -29,6 +29,9 @@ const CUT: f64 = 16.0;
 /// favour a camera that did not move.
 const OCCAM: f64 = 0.04;
 
+/// The same weight in the fit itself.
+const OCCAM_FIT: f64 = 0.12;
+
 /// Smallest inverse depth in units of the typical one.
 const LEAST_INVERSE_DEPTH: f64 = 0.01;
 
@@ -108,6 +111,7 @@ struct Normal {
     information: Matrix6<f64>,
     gradient: Vector6<f64>,
     cost: f64,
+    translation: Vector3<f64>,
 }
 
 /// Weight of a correspondence in the iteratively re-weighted fit.
@@ -124,6 +128,7 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
         information: Matrix6::zeros(),
         gradient: Vector6::zeros(),
         cost: 0.0,
+        translation: motion.translation,
     };
     let prior = 1.0 / (INVERSE_DEPTH_SIGMA * INVERSE_DEPTH_SIGMA);
     let t = motion.translation;
@@ -156,6 +161,7 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
             (jacobian.transpose() * jacobian - mixed * mixed.transpose() / depth_information) * w;
         normal.gradient +=
             (jacobian.transpose() * residual - mixed * (depth_gradient / depth_information)) * w;
+        charge_freedom(&mut normal, p, &e, x.z * sigma, w);
     }
     let regular = 1.0 / (TRANSLATION_SIGMA * TRANSLATION_SIGMA);
     for i in 0..3 {
@@ -164,6 +170,20 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
     }
     normal.cost += 0.5 * regular * t.norm_squared();
     normal
+}
+
+/// Adds the charge for the freedom of an inverse depth, `OCCAM / 2 ln(1 + stretch^2)`, by its
+/// quadratic majorant: without it the joint optimum over motion and depths prefers a camera that
+/// moved a little, because free depths then soak up noise.
+fn charge_freedom(normal: &mut Normal, p: &Pair, e: &Explained, scale: f64, w: f64) {
+    let slope = Matrix2x3::new(1.0, 0.0, -p.b.x, 0.0, 1.0, -p.b.y) * (INVERSE_DEPTH_SIGMA / scale);
+    let weight = OCCAM_FIT * w / (1.0 + e.stretch * e.stretch);
+    let information = slope.transpose() * slope * weight;
+    let mut block = normal.information.fixed_view_mut::<3, 3>(3, 3);
+    block += information;
+    let mut gradient = normal.gradient.fixed_rows_mut::<3>(3);
+    gradient += information * normal.translation;
+    normal.cost += OCCAM_FIT * 0.5 * (e.stretch * e.stretch).ln_1p() * w;
 }
 
 /// Levenberg-Marquardt descent from `start`; at most `iterations` evaluations.
