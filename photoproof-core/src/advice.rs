@@ -5,6 +5,7 @@
 //! from what is in the middle of the picture; one step of a person is about 0.7 m (common practice,
 //! no source), so that at 3 m from a wall 25 % is one step.
 
+use crate::limits::Limits;
 use crate::measure::ViewpointShift;
 
 /// Angles below this many degrees are not worth a word: a hand holds no steadier.
@@ -13,16 +14,18 @@ const LEAST_DEGREES: f64 = 1.0;
 /// Distances below this share are not worth a word.
 const LEAST_SHARE: f64 = 0.03;
 
-/// Advice for retaking photo b so that it matches photo a, the largest correction first; `None` when
-/// there is nothing to do.
+/// Advice for retaking photo b so that it matches photo a: corrections beyond their limit first, then
+/// by size; `None` when there is nothing to do.
 ///
 /// Example: `step back about 25 %, turn left 8 degrees`.
 #[must_use]
-pub fn advice(shift: &ViewpointShift) -> Option<String> {
-    let mut words: Vec<(f64, String)> = [
-        zoom(shift),
-        step(shift),
-        aside(shift),
+pub fn advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
+    let ratio_is_within = shift.distance_ratio.is_none_or(|ratio| {
+        (limits.min_distance_ratio..=limits.max_distance_ratio).contains(&ratio.get())
+    });
+    let turn_is_within = shift.rotation.get() <= limits.max_rotation_deg;
+    let distance = [step(shift)];
+    let angles = [
         turn(shift.turn_right.get(), "turn left", "turn right"),
         turn(shift.tilt_up.get(), "tilt down", "tilt up"),
         turn(
@@ -30,12 +33,17 @@ pub fn advice(shift: &ViewpointShift) -> Option<String> {
             "roll the camera counter-clockwise",
             "roll the camera clockwise",
         ),
-    ]
-    .into_iter()
-    .flatten()
-    .collect();
-    words.sort_by(|x, y| y.0.total_cmp(&x.0));
-    let words: Vec<String> = words.into_iter().map(|(_, text)| text).collect();
+    ];
+    let others = [zoom(shift), aside(shift)];
+    let mut words: Vec<(bool, f64, String)> = distance
+        .into_iter()
+        .map(|c| (ratio_is_within, c))
+        .chain(angles.into_iter().map(|c| (turn_is_within, c)))
+        .chain(others.into_iter().map(|c| (true, c)))
+        .filter_map(|(within, correction)| correction.map(|(size, text)| (within, size, text)))
+        .collect();
+    words.sort_by(|x, y| x.0.cmp(&y.0).then(y.1.total_cmp(&x.1)));
+    let words: Vec<String> = words.into_iter().map(|(.., text)| text).collect();
     (!words.is_empty()).then(|| words.join(", "))
 }
 
@@ -90,9 +98,13 @@ fn percent(change: f64, more: &str, less: &str) -> Option<(f64, String)> {
 
 #[cfg(test)]
 mod tests {
-    use super::advice;
+    use crate::limits::Limits;
     use crate::measure::viewpoint::{Evidence, Model, ViewpointShift};
     use crate::units::{Degrees, DistanceRatio, Ratio};
+
+    fn advice(shift: &ViewpointShift) -> Option<String> {
+        super::advice(shift, &Limits::default())
+    }
 
     fn still() -> ViewpointShift {
         ViewpointShift {
@@ -156,6 +168,25 @@ mod tests {
         assert_eq!(
             advice(&shift).as_deref(),
             Some("move left about 12 % of the distance, tilt down 3 degrees")
+        );
+    }
+
+    #[test]
+    fn what_is_beyond_its_limit_comes_first() {
+        let shift = ViewpointShift {
+            distance_ratio: DistanceRatio::new(0.74),
+            turn_right: Degrees::new(-9.0),
+            tilt_up: Degrees::new(-9.5),
+            rotation: Degrees::new(13.0),
+            translation: Some([0.4, 0.0, 0.0]),
+            ..still()
+        };
+        assert_eq!(
+            advice(&shift).as_deref(),
+            Some(
+                "step back about 35 %, tilt up 10 degrees, turn right 9 degrees, \
+                 move left about 40 % of the distance"
+            )
         );
     }
 

@@ -19,9 +19,13 @@ pub mod judge;
 pub mod limits;
 pub mod measure;
 pub mod phase;
+pub mod pipeline;
 pub mod relation;
 pub mod report;
+pub mod scope;
+pub mod thumbnail;
 pub mod units;
+pub mod volume;
 
 pub use advice::advice;
 pub use error::{Error, ErrorKind};

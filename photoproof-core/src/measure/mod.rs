@@ -2,8 +2,12 @@
 //!
 //! Per photo: perceptual hash, quality, features. Per pair: viewpoint and copy measures.
 
+mod appearance;
 pub mod copy;
 pub mod feature;
+pub mod pairs;
+pub mod phash;
+pub(crate) mod plane;
 pub mod quality;
 pub mod viewpoint;
 
@@ -33,5 +37,15 @@ pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
         fingerprint: Fingerprint::new(photo, pixels),
         quality: Quality::new(pixels),
         features: Features::extract(photo, pixels),
+    }
+}
+
+/// Measures a working picture without a file behind it; `file_sha256` names its bytes.
+#[must_use]
+pub fn measure_pixels(file_sha256: String, pixels: &Pixels) -> PhotoMeasures {
+    PhotoMeasures {
+        fingerprint: Fingerprint::from_pixels(file_sha256, pixels),
+        quality: Quality::new(pixels),
+        features: Features::from_gray(&pixels.gray, None),
     }
 }

@@ -1,0 +1,183 @@
+//! A floating-point luma plane with the few filters that quality and copy measures share.
+//!
+//! Coordinates as in [`feature`](crate::measure::feature): the centre of the top left sample is
+//! (0.5, 0.5).
+
+use image::GrayImage;
+
+/// Luma samples, row by row, 0..=255.
+#[derive(Debug, Clone, PartialEq)]
+pub(crate) struct Plane {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
+    pub(crate) data: Vec<f32>,
+}
+
+impl Plane {
+    /// A plane of zeros.
+    pub(crate) fn zeros(width: usize, height: usize) -> Self {
+        Self {
+            width,
+            height,
+            data: vec![0.0; width * height],
+        }
+    }
+
+    /// Copies an 8-bit picture.
+    pub(crate) fn from_gray(gray: &GrayImage) -> Self {
+        Self {
+            width: gray.width() as usize,
+            height: gray.height() as usize,
+            data: gray.as_raw().iter().map(|&v| f32::from(v)).collect(),
+        }
+    }
+
+    /// Sample at column `x`, row `y`, coordinates clamped to the frame; 0 for an empty plane.
+    pub(crate) fn at(&self, x: isize, y: isize) -> f32 {
+        let x = x.clamp(0, self.width as isize - 1) as usize;
+        let y = y.clamp(0, self.height as isize - 1) as usize;
+        self.data.get(y * self.width + x).copied().unwrap_or(0.0)
+    }
+
+    /// Gaussian blur of standard deviation `sigma` samples; edges repeat the border sample.
+    pub(crate) fn blurred(&self, sigma: f32) -> Self {
+        if sigma <= 0.0 || self.data.is_empty() {
+            return self.clone();
+        }
+        let radius = (3.0 * sigma).ceil() as isize;
+        let mut kernel: Vec<f32> = (-radius..=radius)
+            .map(|i| (-((i * i) as f32) / (2.0 * sigma * sigma)).exp())
+            .collect();
+        let sum: f32 = kernel.iter().sum();
+        kernel.iter_mut().for_each(|k| *k /= sum);
+        self.convolved_rows(&kernel)
+            .transposed()
+            .convolved_rows(&kernel)
+            .transposed()
+    }
+
+    fn convolved_rows(&self, kernel: &[f32]) -> Self {
+        let radius = kernel.len() / 2;
+        let mut out = Self::zeros(self.width, self.height);
+        let mut padded = vec![0.0f32; self.width + 2 * radius];
+        for (source, target) in self
+            .data
+            .chunks_exact(self.width)
+            .zip(out.data.chunks_exact_mut(self.width))
+        {
+            let (first, last) = match (source.first(), source.last()) {
+                (Some(&first), Some(&last)) => (first, last),
+                _ => continue,
+            };
+            padded.fill(first);
+            for (p, &s) in padded.iter_mut().skip(radius).zip(source) {
+                *p = s;
+            }
+            padded
+                .iter_mut()
+                .skip(radius + self.width)
+                .for_each(|p| *p = last);
+            for (window, t) in padded.windows(kernel.len()).zip(target) {
+                *t = window.iter().zip(kernel).map(|(a, b)| a * b).sum();
+            }
+        }
+        out
+    }
+
+    fn transposed(&self) -> Self {
+        let mut out = Self::zeros(self.height, self.width);
+        for (x, column) in out.data.chunks_exact_mut(self.height.max(1)).enumerate() {
+            for (value, source) in column
+                .iter_mut()
+                .zip(self.data.iter().skip(x).step_by(self.width))
+            {
+                *value = *source;
+            }
+        }
+        out
+    }
+
+    /// Bilinear sample at (`x`, `y`); `None` outside the centres of the border samples.
+    pub(crate) fn sample(&self, x: f64, y: f64) -> Option<f32> {
+        let (x, y) = (x - 0.5, y - 0.5);
+        if !(x >= 0.0 && y >= 0.0) {
+            return None;
+        }
+        let (column, row) = (x as usize, y as usize);
+        let (fx, fy) = ((x - column as f64) as f32, (y - row as f64) as f32);
+        if column + 1 >= self.width || row + 1 >= self.height {
+            return None;
+        }
+        let start = row * self.width + column;
+        let top = self.data.get(start..start + 2)?;
+        let bottom = self.data.get(start + self.width..start + self.width + 2)?;
+        let (&[a, b], &[c, d]) = (top, bottom) else {
+            return None;
+        };
+        let (upper, lower) = (a + (b - a) * fx, c + (d - c) * fx);
+        Some(upper + (lower - upper) * fy)
+    }
+
+    /// Standard deviation of the noise, luma levels (Immerkaer, "Fast Noise Variance Estimation",
+    /// CVIU 64(2), 1996), taken as the lowest quartile over tiles so that texture does not count.
+    pub(crate) fn noise(&self) -> f32 {
+        const TILE: usize = 32;
+        let mut tiles = Vec::new();
+        for ty in (1..self.height.saturating_sub(TILE + 1)).step_by(TILE) {
+            for tx in (1..self.width.saturating_sub(TILE + 1)).step_by(TILE) {
+                let mut sum = 0.0f32;
+                for y in ty..ty + TILE {
+                    for x in tx..tx + TILE {
+                        sum += self.laplacian_difference(x, y).abs();
+                    }
+                }
+                let count = (TILE * TILE) as f32;
+                tiles.push((std::f32::consts::PI / 2.0).sqrt() * sum / (6.0 * count));
+            }
+        }
+        tiles.sort_by(f32::total_cmp);
+        tiles.get(tiles.len() / 4).copied().unwrap_or(0.0)
+    }
+
+    fn laplacian_difference(&self, x: usize, y: usize) -> f32 {
+        let row = |dy: usize| {
+            let start = (y + dy - 1) * self.width + x - 1;
+            match self.data.get(start..start + 3) {
+                Some(&[a, b, c]) => (a, b, c),
+                _ => (0.0, 0.0, 0.0),
+            }
+        };
+        let ((a, b, c), (d, e, f), (g, h, i)) = (row(0), row(1), row(2));
+        a - 2.0 * b + c - 2.0 * d + 4.0 * e - 2.0 * f + g - 2.0 * h + i
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn blur_keeps_the_mean_of_a_flat_plane_and_the_shape() {
+        let plane = Plane {
+            width: 7,
+            height: 5,
+            data: vec![40.0; 35],
+        };
+        let blurred = plane.blurred(2.0);
+        assert_eq!((blurred.width, blurred.height), (7, 5));
+        assert!(blurred.data.iter().all(|v| (v - 40.0).abs() < 1e-3));
+    }
+
+    #[test]
+    fn samples_sit_at_half_pixels() {
+        let plane = Plane {
+            width: 3,
+            height: 2,
+            data: vec![0.0, 10.0, 20.0, 30.0, 40.0, 50.0],
+        };
+        assert_eq!(plane.sample(0.5, 0.5), Some(0.0));
+        assert_eq!(plane.sample(1.0, 1.0), Some(20.0));
+        assert_eq!(plane.sample(0.4, 0.5), None);
+        assert_eq!(plane.sample(2.6, 0.5), None);
+    }
+}
