@@ -27,6 +27,7 @@ pub mod thumbnail;
 pub mod units;
 pub mod volume;
 
+pub use advice::advice;
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;
 pub use phase::Phase;
