@@ -83,7 +83,10 @@ fn laid(picture: &GrayImage, turn: Turn) -> GrayImage {
 fn words(bytes: &[u8]) -> [u64; 4] {
     let mut out = [0; 4];
     for (word, chunk) in out.iter_mut().zip(bytes.chunks_exact(8)) {
-        *word = chunk.iter().rev().fold(0, |sum, &b| sum << 8 | u64::from(b));
+        *word = chunk
+            .iter()
+            .rev()
+            .fold(0, |sum, &b| sum << 8 | u64::from(b));
     }
     out
 }
@@ -119,6 +122,9 @@ mod tests {
 
     #[test]
     fn an_empty_picture_does_not_panic() {
-        assert_eq!(turned_hashes(&GrayImage::new(0, 0)), TurnedHashes::default());
+        assert_eq!(
+            turned_hashes(&GrayImage::new(0, 0)),
+            TurnedHashes::default()
+        );
     }
 }

@@ -63,7 +63,11 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
         (a, b, map, scale)
     };
     let match_blur = 0.5 * (ratio * ratio - 1.0).max(0.0).sqrt() as f32;
-    let fine = fine.blurred(match_blur.hypot(BASE_BLUR * ratio as f32).hypot(extra_blur * ratio as f32));
+    let fine = fine.blurred(
+        match_blur
+            .hypot(BASE_BLUR * ratio as f32)
+            .hypot(extra_blur * ratio as f32),
+    );
     let coarse = coarse.blurred(BASE_BLUR.hypot(extra_blur));
     let warped = warp(&fine, walk, (coarse.width, coarse.height));
     let seen = warped.data.iter().filter(|v| v.is_finite()).count() as f64;
@@ -153,10 +157,18 @@ fn blocks(coarse: &Plane, warped: &Plane) -> Vec<Block> {
 
 /// Not-a-number replaced by the mean, so that a blur can run over the plane.
 fn filled(plane: &Plane) -> Plane {
-    let seen: Vec<f32> = plane.data.iter().copied().filter(|v| v.is_finite()).collect();
+    let seen: Vec<f32> = plane
+        .data
+        .iter()
+        .copied()
+        .filter(|v| v.is_finite())
+        .collect();
     let mean = seen.iter().sum::<f32>() / seen.len().max(1) as f32;
     let mut out = plane.clone();
-    out.data.iter_mut().filter(|v| !v.is_finite()).for_each(|v| *v = mean);
+    out.data
+        .iter_mut()
+        .filter(|v| !v.is_finite())
+        .for_each(|v| *v = mean);
     out
 }
 
@@ -166,7 +178,11 @@ fn block(pairs: &[(f64, f64)], details: &[(f64, f64)]) -> Block {
     Block {
         deviation: [va.sqrt(), vb.sqrt()],
         mean,
-        correlation: if va > 0.0 && vb > 0.0 { cov / (va * vb).sqrt() } else { 0.0 },
+        correlation: if va > 0.0 && vb > 0.0 {
+            cov / (va * vb).sqrt()
+        } else {
+            0.0
+        },
         fine,
     }
 }
@@ -174,7 +190,9 @@ fn block(pairs: &[(f64, f64)], details: &[(f64, f64)]) -> Block {
 /// Means, and the two variances and the covariance.
 fn moments(pairs: &[(f64, f64)]) -> ([f64; 2], [f64; 3]) {
     let count = pairs.len().max(1) as f64;
-    let (sa, sb) = pairs.iter().fold((0.0, 0.0), |(a, b), p| (a + p.0, b + p.1));
+    let (sa, sb) = pairs
+        .iter()
+        .fold((0.0, 0.0), |(a, b), p| (a + p.0, b + p.1));
     let (ma, mb) = (sa / count, sb / count);
     let mut sums = [0.0; 3];
     for (p, q) in pairs {
@@ -206,20 +224,36 @@ fn summary(blocks: &[Block]) -> Agreement {
         .filter(|b| b.deviation[0].max(b.deviation[1]) >= TEXTURE)
         .copied()
         .collect();
-    let plain = usable.iter().filter(|b| b.deviation[0].max(b.deviation[1]) < TEXTURE);
+    let plain = usable
+        .iter()
+        .filter(|b| b.deviation[0].max(b.deviation[1]) < TEXTURE);
     let (plain_count, [fa, fb, fab]) = plain.fold((0, [0.0; 3]), |(n, [a, b, c]), block| {
-        (n + 1, [a + block.fine[0], b + block.fine[1], c + block.fine[2]])
+        (
+            n + 1,
+            [a + block.fine[0], b + block.fine[1], c + block.fine[2]],
+        )
     });
     let weight = |b: &Block| b.deviation[0].max(b.deviation[1]).min(8.0);
     let total: f64 = textured.iter().map(|b| weight(b)).sum();
-    let good: f64 = textured.iter().filter(|b| b.correlation >= AGREES).map(|b| weight(b)).sum();
+    let good: f64 = textured
+        .iter()
+        .filter(|b| b.correlation >= AGREES)
+        .map(|b| weight(b))
+        .sum();
     let mut correlations: Vec<f64> = textured.iter().map(|b| b.correlation).collect();
     correlations.sort_by(f64::total_cmp);
     Agreement {
         textured: textured.len(),
         share: if total > 0.0 { good / total } else { 0.0 },
-        median: correlations.get(correlations.len() / 2).copied().unwrap_or(0.0),
-        fine: if fa > 0.0 && fb > 0.0 { fab / (fa * fb).sqrt() } else { 0.0 },
+        median: correlations
+            .get(correlations.len() / 2)
+            .copied()
+            .unwrap_or(0.0),
+        fine: if fa > 0.0 && fb > 0.0 {
+            fab / (fa * fb).sqrt()
+        } else {
+            0.0
+        },
         plain: plain_count,
         lost,
         ..Agreement::default()
@@ -230,7 +264,12 @@ fn summary(blocks: &[Block]) -> Agreement {
 fn tone(first: &Plane, second: &Plane) -> (f64, f64) {
     let mut bins = [[0.0f64; 3]; 64];
     let (mut change, mut count) = (0.0, 0.0);
-    for (p, q) in first.data.iter().zip(&second.data).filter(|(_, q)| q.is_finite()) {
+    for (p, q) in first
+        .data
+        .iter()
+        .zip(&second.data)
+        .filter(|(_, q)| q.is_finite())
+    {
         let (p, q) = (f64::from(*p), f64::from(*q));
         if let Some(bin) = bins.get_mut((p / 4.0) as usize) {
             *bin = [bin[0] + 1.0, bin[1] + q, bin[2] + q * q];
@@ -238,9 +277,19 @@ fn tone(first: &Plane, second: &Plane) -> (f64, f64) {
         change += (p - q).abs();
         count += 1.0;
     }
-    let sums = bins.iter().fold([0.0; 2], |s, b| [s[0] + b[1], s[1] + b[2]]);
+    let sums = bins
+        .iter()
+        .fold([0.0; 2], |s, b| [s[0] + b[1], s[1] + b[2]]);
     let total = sums[1] - sums[0] * sums[0] / f64::max(count, 1.0);
-    let inside: f64 = bins.iter().filter(|b| b[0] > 0.0).map(|b| b[2] - b[1] * b[1] / b[0]).sum();
-    let ratio = if total > 0.0 { (1.0 - inside / total).max(0.0) } else { 0.0 };
+    let inside: f64 = bins
+        .iter()
+        .filter(|b| b[0] > 0.0)
+        .map(|b| b[2] - b[1] * b[1] / b[0])
+        .sum();
+    let ratio = if total > 0.0 {
+        (1.0 - inside / total).max(0.0)
+    } else {
+        0.0
+    };
     (ratio, change / f64::max(count, 1.0))
 }

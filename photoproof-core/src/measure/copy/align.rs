@@ -53,6 +53,40 @@ pub(super) fn turn_map(turn: Turn, size: [f64; 2]) -> Map {
     map
 }
 
+/// How a picture lies under a map.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Pose {
+    /// Nearest of the eight turns that leads from a to b.
+    pub(super) turn: Turn,
+    /// Rest of the rotation, degrees clockwise.
+    pub(super) degrees: f64,
+    /// Linear scale.
+    pub(super) scale: f64,
+}
+
+/// Reads turn, fine rotation and scale from `map` at the centre of a frame of `size`.
+pub(super) fn pose(map: &Map, size: [f64; 2]) -> Pose {
+    let centre = [size[0] / 2.0, size[1] / 2.0];
+    let step = size[0].max(size[1]) / 8.0;
+    let image = |dx: f64, dy: f64| apply(map, [centre[0] + dx, centre[1] + dy]).unwrap_or(centre);
+    let (o, p, q) = (image(0.0, 0.0), image(step, 0.0), image(0.0, step));
+    let (ux, uy) = ((p[0] - o[0]) / step, (p[1] - o[1]) / step);
+    let (vx, vy) = ((q[0] - o[0]) / step, (q[1] - o[1]) / step);
+    let area = ux * vy - uy * vx;
+    // A mirrored picture sends its leftward direction to where an unmirrored one sends +x.
+    let (ax, ay) = if area < 0.0 { (-ux, -uy) } else { (ux, uy) };
+    let angle = ay.atan2(ax).to_degrees();
+    let quarters = (angle / 90.0).round();
+    Pose {
+        turn: Turn {
+            mirrored: area < 0.0,
+            quarters: quarters.rem_euclid(4.0) as u8 % 4,
+        },
+        degrees: angle - quarters * 90.0,
+        scale: area.abs().sqrt(),
+    }
+}
+
 /// The map of a picture of `from` pixels onto one of `to` pixels.
 pub(super) fn scale_map(from: [f64; 2], to: [f64; 2]) -> Map {
     Map::from_diagonal(&Vector3::new(
@@ -80,7 +114,9 @@ pub(super) fn align(pairs: &[PointPair], size: f64) -> Option<Alignment> {
 }
 
 fn plausible(map: &Map) -> bool {
-    let scale = (map[(0, 0)] * map[(1, 1)] - map[(0, 1)] * map[(1, 0)]).abs().sqrt();
+    let scale = (map[(0, 0)] * map[(1, 1)] - map[(0, 1)] * map[(1, 0)])
+        .abs()
+        .sqrt();
     map.iter().all(|v| v.is_finite()) && (0.05..20.0).contains(&scale)
 }
 
@@ -93,9 +129,7 @@ fn within(pairs: &[PointPair], map: &Map, tolerance: f64) -> Vec<PointPair> {
 }
 
 fn error(map: &Map, pair: &PointPair) -> f64 {
-    apply(map, pair.a).map_or(f64::INFINITY, |[x, y]| {
-        (x - pair.b[0]).hypot(y - pair.b[1])
-    })
+    apply(map, pair.a).map_or(f64::INFINITY, |[x, y]| (x - pair.b[0]).hypot(y - pair.b[1]))
 }
 
 /// The orientation-preserving similarity with the most agreement (sample consensus, Fischler and
@@ -121,12 +155,16 @@ fn best_similarity(pairs: &[PointPair], tolerance: f64) -> Option<Map> {
         let Some(map) = similarity(p, q) else {
             continue;
         };
-        let count = pairs.iter().filter(|pair| error(&map, pair) <= tolerance).count();
+        let count = pairs
+            .iter()
+            .filter(|pair| error(&map, pair) <= tolerance)
+            .count();
         if best.as_ref().is_none_or(|(most, _)| count > *most) {
             best = Some((count, map));
         }
     }
-    best.filter(|(count, _)| *count >= MIN_INLIERS).map(|(_, map)| map)
+    best.filter(|(count, _)| *count >= MIN_INLIERS)
+        .map(|(_, map)| map)
 }
 
 fn similarity(p: &PointPair, q: &PointPair) -> Option<Map> {
@@ -173,7 +211,9 @@ fn fit(pairs: &[PointPair]) -> Option<Map> {
 
 fn normaliser(points: impl Iterator<Item = [f64; 2]> + Clone) -> Map {
     let count = points.clone().count().max(1) as f64;
-    let (sx, sy) = points.clone().fold((0.0, 0.0), |(x, y), p| (x + p[0], y + p[1]));
+    let (sx, sy) = points
+        .clone()
+        .fold((0.0, 0.0), |(x, y), p| (x + p[0], y + p[1]));
     let (mx, my) = (sx / count, sy / count);
     let spread: f64 = points.map(|p| (p[0] - mx).hypot(p[1] - my)).sum::<f64>() / count;
     let k = std::f64::consts::SQRT_2 / spread.max(1e-9);
@@ -182,7 +222,11 @@ fn normaliser(points: impl Iterator<Item = [f64; 2]> + Clone) -> Map {
 
 fn homography(points: &[PointPair]) -> Option<Map> {
     let mut normal = DMatrix::<f64>::zeros(9, 9);
-    for PointPair { a: [x, y], b: [u, v] } in points {
+    for PointPair {
+        a: [x, y],
+        b: [u, v],
+    } in points
+    {
         for row in [
             [-x, -y, -1.0, 0.0, 0.0, 0.0, u * x, u * y, *u],
             [0.0, 0.0, 0.0, -x, -y, -1.0, v * x, v * y, *v],
@@ -200,7 +244,11 @@ fn homography(points: &[PointPair]) -> Option<Map> {
 fn affine(points: &[PointPair]) -> Option<Map> {
     let mut normal = Matrix3::<f64>::zeros();
     let (mut ru, mut rv) = (Vector3::zeros(), Vector3::zeros());
-    for PointPair { a: [x, y], b: [u, v] } in points {
+    for PointPair {
+        a: [x, y],
+        b: [u, v],
+    } in points
+    {
         let p = Vector3::new(*x, *y, 1.0);
         normal += p * p.transpose();
         ru += p * *u;
@@ -220,7 +268,10 @@ mod tests {
     fn grid(map: &Map) -> Vec<PointPair> {
         (0..60)
             .map(|i| {
-                let a = [f64::from(i % 10) * 90.0 + 20.0, f64::from(i / 10) * 110.0 + 30.0];
+                let a = [
+                    f64::from(i % 10) * 90.0 + 20.0,
+                    f64::from(i / 10) * 110.0 + 30.0,
+                ];
                 PointPair {
                     a,
                     b: apply(map, a).unwrap(),
@@ -239,7 +290,10 @@ mod tests {
         let found = align(&pairs, 1000.0).unwrap();
         assert!(found.inliers >= 40);
         for corner in [[0.0, 0.0], [900.0, 0.0], [900.0, 700.0], [0.0, 700.0]] {
-            let (t, f) = (apply(&truth, corner).unwrap(), apply(&found.map, corner).unwrap());
+            let (t, f) = (
+                apply(&truth, corner).unwrap(),
+                apply(&found.map, corner).unwrap(),
+            );
             assert!((t[0] - f[0]).hypot(t[1] - f[1]) < 0.5);
         }
     }
@@ -261,7 +315,10 @@ mod tests {
             mirrored: false,
             quarters: 1,
         };
-        let (there, back) = (turn_map(turn, [300.0, 200.0]), turn_map(turn, [200.0, 300.0]));
+        let (there, back) = (
+            turn_map(turn, [300.0, 200.0]),
+            turn_map(turn, [200.0, 300.0]),
+        );
         let full = back * there * back * there;
         assert!((full - Map::identity()).norm() < 1e-9);
     }

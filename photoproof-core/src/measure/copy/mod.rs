@@ -5,6 +5,7 @@ mod align;
 mod search;
 
 use image::{GrayImage, imageops};
+use rayon::prelude::*;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -15,6 +16,21 @@ use crate::measure::PhotoMeasures;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
 use crate::measure::phash::{TurnedHashes, turned_hashes};
 use crate::measure::plane::Plane;
+
+/// Hash distance of 256 bits up to which whole frames are compared. Copies measured 0 to 28.
+const HASH_LEAD: u32 = 64;
+/// Share of one of the frames that the other must show.
+const MIN_COVER: f64 = 0.6;
+/// Textured blocks needed to say anything.
+const MIN_BLOCKS: usize = 8;
+/// Share and median correlation of the textured blocks; rooms photographed twice stay below 0.5 and
+/// 0.7, copies above 0.74 and 0.99 (`examples/copies_report`).
+const MIN_SHARE: f64 = 0.62;
+const MIN_MEDIAN: f64 = 0.93;
+/// Detail that neither picture can have given the other: a bracket of two exposures.
+const MAX_LOST: f64 = 0.01;
+/// Blurs at which pictures are compared, so that a blurred copy is still one.
+const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 
 /// Long side of the thumbnail that pixels are compared on.
 const THUMB_LONG_SIDE: u32 = 384;
@@ -47,7 +63,7 @@ pub enum CopyKind {
     Edited,
 }
 
-/// A confirmed copy.
+/// A confirmed copy: b shows what a shows, pixel for pixel, after the stated changes.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub struct CopyMeasure {
@@ -55,8 +71,20 @@ pub struct CopyMeasure {
     pub kind: CopyKind,
     /// For `Edited`: how b was turned or mirrored against a (`none`, `mirrored`, `turned 90`, ...).
     pub transform: String,
-    /// For `Edited`: share of a's area that b shows, 0..=1.
+    /// Share of a's area that b shows, 0..=1; 1 for a whole copy.
     pub crop: f64,
+    /// Share of b's area that shows a, 0..=1; below 1 there is a border, a bezel or another picture.
+    pub filled: f64,
+    /// Size of a's content in b over its size in a, in full pixels (1 = not resized).
+    pub resized: f64,
+    /// Fine turn beyond the quarter turns of `transform`, degrees clockwise.
+    pub turned_deg: f64,
+    /// Mean absolute change of luma, 0..=1.
+    pub recoloured: f64,
+    /// Share of the compared blocks that do not agree, 0..=1: stamps, logos, things painted over.
+    pub overlaid: f64,
+    /// How sure: median correlation of the compared blocks times the share that agrees, 0..=1.
+    pub confidence: f64,
 }
 
 impl Fingerprint {
@@ -74,7 +102,11 @@ impl Fingerprint {
             digest.update(side.to_le_bytes());
         }
         digest.update(pixels.rgb.as_raw());
-        let hex = digest.finalize().iter().map(|b| format!("{b:02x}")).collect();
+        let hex = digest
+            .finalize()
+            .iter()
+            .map(|b| format!("{b:02x}"))
+            .collect();
         let thumb = thumbnail(&pixels.gray);
         Self {
             file_sha256,
@@ -92,39 +124,16 @@ fn thumbnail(gray: &GrayImage) -> GrayImage {
         return gray.clone();
     }
     let side = |v: u32| {
-        (f64::from(v) * f64::from(THUMB_LONG_SIDE) / f64::from(long)).round().max(1.0) as u32
+        (f64::from(v) * f64::from(THUMB_LONG_SIDE) / f64::from(long))
+            .round()
+            .max(1.0) as u32
     };
-    imageops::resize(gray, side(gray.width()), side(gray.height()), imageops::FilterType::Triangle)
-}
-
-/// Numbers behind a decision; for the evaluation only.
-#[doc(hidden)]
-pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
-    let mut out = Vec::new();
-    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
-    let index = search::WordIndex::new(&[&a.features]);
-    let votes = index.votes(&b.features, 1);
-    let (pa, pb) = (Plane::from_gray(&a.fingerprint.thumb), Plane::from_gray(&b.fingerprint.thumb));
-    let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
-    let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
-    let total: u32 = votes[0].iter().sum();
-    let frame = frame_map(&a.fingerprint.thumb, &b.fingerprint.thumb, Turn::ALL[best_hash]);
-    let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
-        let g = g.unwrap_or_default();
-        out.push(format!(
-            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1}",
-            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured
-        ));
-    };
-    line("hash", best_hash, 0, frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)));
-    if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
-        let map = thumb_map(&al.map, a, b);
-        line("feat", best_votes, al.inliers, agree::agree(&pa, &pb, &map, 0.0));
-        line("feat1", best_votes, al.inliers, agree::agree(&pa, &pb, &map, 1.5));
-    } else {
-        line("feat", best_votes, 0, None);
-    }
-    out
+    imageops::resize(
+        gray,
+        side(gray.width()),
+        side(gray.height()),
+        imageops::FilterType::Triangle,
+    )
 }
 
 fn size_of(picture: &GrayImage) -> [f64; 2] {
@@ -148,7 +157,10 @@ fn feature_alignment(a: &PhotoMeasures, b: &PhotoMeasures, turn: Turn) -> Option
     let pairs: Vec<PointPair> = matches
         .iter()
         .filter_map(|m| {
-            let (p, q) = (a.features.list.get(m.a as usize)?, turned.list.get(m.b as usize)?);
+            let (p, q) = (
+                a.features.list.get(m.a as usize)?,
+                turned.list.get(m.b as usize)?,
+            );
             Some(PointPair {
                 a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
                 b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],
@@ -170,4 +182,198 @@ fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
     let up = align::scale_map(size_of(&a.fingerprint.thumb), working_size(&a.features));
     let down = align::scale_map(working_size(&b.features), size_of(&b.fingerprint.thumb));
     down * map * up
+}
+
+/// Compares two photos.
+///
+/// `None` when nothing shows that b was made from a (or a from b). Symmetric in that a copy is found
+/// either way round; the numbers describe b against a.
+#[must_use]
+pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasure> {
+    if let Some(exact) = exact(&a.fingerprint, &b.fingerprint) {
+        return Some(exact);
+    }
+    let index = search::WordIndex::new(&[&a.features]);
+    let leads = search::word_leads(&index.votes(&b.features, 1));
+    let turns: Vec<usize> = leads.iter().map(|lead| lead.turn).collect();
+    verify(a, b, &turns)
+}
+
+/// All copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
+#[must_use]
+pub fn find_copies(photos: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
+    let features: Vec<&Features> = photos.iter().map(|p| &p.features).collect();
+    let index = search::WordIndex::new(&features);
+    let mut found: Vec<(usize, usize, CopyMeasure)> = photos
+        .par_iter()
+        .enumerate()
+        .flat_map_iter(|(j, b)| copies_before(photos, &index, (j, b)))
+        .collect();
+    found.sort_by_key(|(a, b, _)| (*a, *b));
+    found
+}
+
+/// The copies of photo `b`, the j-th, among those before it.
+fn copies_before(
+    photos: &[&PhotoMeasures],
+    index: &search::WordIndex,
+    (j, b): (usize, &PhotoMeasures),
+) -> Vec<(usize, usize, CopyMeasure)> {
+    let leads = search::word_leads(&index.votes(&b.features, j));
+    let mut out = Vec::new();
+    for (i, a) in photos.iter().enumerate().take(j) {
+        let from = leads.partition_point(|lead| lead.a < i);
+        let turns: Vec<usize> = leads
+            .iter()
+            .skip(from)
+            .take_while(|lead| lead.a == i)
+            .map(|lead| lead.turn)
+            .collect();
+        let measure = exact(&a.fingerprint, &b.fingerprint).or_else(|| verify(a, b, &turns));
+        out.extend(measure.map(|measure| (i, j, measure)));
+    }
+    out
+}
+
+fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
+    let kind = if a.file_sha256 == b.file_sha256 {
+        CopyKind::SameBytes
+    } else if a.pixel_sha256 == b.pixel_sha256 {
+        CopyKind::SamePixels
+    } else {
+        return None;
+    };
+    Some(CopyMeasure {
+        kind,
+        transform: "none".to_owned(),
+        crop: 1.0,
+        filled: 1.0,
+        resized: 1.0,
+        turned_deg: 0.0,
+        recoloured: 0.0,
+        overlaid: 0.0,
+        confidence: 1.0,
+    })
+}
+
+/// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns.
+fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyMeasure> {
+    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+    let nearest = (0..8).min_by_key(|&t| distances.get(t).copied())?;
+    let near = distances.get(nearest).is_some_and(|&d| d <= HASH_LEAD);
+    if !near && turns.is_empty() {
+        return None;
+    }
+    let planes = [a, b].map(|p| Plane::from_gray(&p.fingerprint.thumb));
+    let thumbs = [&a.fingerprint.thumb, &b.fingerprint.thumb];
+    let whole = near
+        .then(|| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(nearest)?))
+        .flatten();
+    whole
+        .and_then(|map| decide(&planes, &map))
+        .or_else(|| {
+            turns.iter().find_map(|&turn| {
+                let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?)?;
+                decide(&planes, &thumb_map(&alignment.map, a, b))
+            })
+        })
+        .map(|(map, agreement)| edited(a, b, &map, &agreement))
+}
+
+/// Whether the aligned thumbnails agree as only copies do.
+fn decide(planes: &[Plane; 2], map: &Map) -> Option<(Map, Agreement)> {
+    let [a, b] = planes;
+    EXTRA_BLURS.iter().find_map(|&blur| {
+        let agreement = agree::agree(a, b, map, blur)?;
+        is_copy(&agreement).then_some((*map, agreement))
+    })
+}
+
+fn is_copy(found: &Agreement) -> bool {
+    found.cover_a.max(found.cover_b) >= MIN_COVER
+        && found.textured >= MIN_BLOCKS
+        && found.share >= MIN_SHARE
+        && found.median >= MIN_MEDIAN
+        && found.lost[0].min(found.lost[1]) < MAX_LOST
+}
+
+/// Describes b against a.
+fn edited(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map, found: &Agreement) -> CopyMeasure {
+    let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
+    let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
+    let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
+    let pose = align::pose(&(down * map * up), full(a));
+    CopyMeasure {
+        kind: CopyKind::Edited,
+        transform: turn_name(pose.turn),
+        crop: found.cover_a,
+        filled: found.cover_b,
+        resized: pose.scale,
+        turned_deg: pose.degrees,
+        recoloured: found.recoloured / 255.0,
+        overlaid: 1.0 - found.share,
+        confidence: (found.median * found.share).clamp(0.0, 1.0),
+    }
+}
+
+/// In words, how a picture was laid.
+fn turn_name(turn: Turn) -> String {
+    match (turn.mirrored, turn.quarters % 4) {
+        (false, 0) => "none".to_owned(),
+        (true, 0) => "mirrored".to_owned(),
+        (false, quarters) => format!("turned {}", u32::from(quarters) * 90),
+        (true, quarters) => format!("mirrored and turned {}", u32::from(quarters) * 90),
+    }
+}
+
+/// Numbers behind a decision; for the evaluation only.
+#[doc(hidden)]
+pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
+    let mut out = Vec::new();
+    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+    let index = search::WordIndex::new(&[&a.features]);
+    let votes = index.votes(&b.features, 1);
+    let (pa, pb) = (
+        Plane::from_gray(&a.fingerprint.thumb),
+        Plane::from_gray(&b.fingerprint.thumb),
+    );
+    let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
+    let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
+    let total: u32 = votes[0].iter().sum();
+    let frame = frame_map(
+        &a.fingerprint.thumb,
+        &b.fingerprint.thumb,
+        Turn::ALL[best_hash],
+    );
+    let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
+        let g = g.unwrap_or_default();
+        out.push(format!(
+            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1}",
+            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured
+        ));
+    };
+    line(
+        "hash",
+        best_hash,
+        0,
+        frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)),
+    );
+    if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
+        let map = thumb_map(&al.map, a, b);
+        line(
+            "feat",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 0.0),
+        );
+        line(
+            "feat1",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 1.5),
+        );
+    } else {
+        line("feat", best_votes, 0, None);
+    }
+    out
 }
