@@ -110,7 +110,7 @@ impl Source {
     }
 }
 
-fn explain(sources: &[Source]) {
+fn explain(sources: &[Source], only: &str) {
     let show = |kind: &str, name: &str, a: &PhotoMeasures, b: &PhotoMeasures| {
         for line in photoproof_core::measure::copy::explain_pair(a, b) {
             println!("{kind}|{name}|{line}");
@@ -143,7 +143,10 @@ fn explain(sources: &[Source]) {
             for (other, measures) in sources.iter().zip(&originals).skip(i + 1) {
                 let room = |s: &Source| s.name().split('_').skip(1).take(1).collect::<String>();
                 let view = |s: &Source| s.name().split('_').skip(1).take(3).collect::<String>();
-                if room(source) == room(other) && source.path.parent() == other.path.parent() {
+                if only.is_empty()
+                    && room(source) == room(other)
+                    && source.path.parent() == other.path.parent()
+                {
                     let kind = if view(source) == view(other) {
                         "HONEST same view"
                     } else {
@@ -315,7 +318,7 @@ fn main() {
     arguments.retain(|a| a != "--explain");
     let sources = sources(&arguments, limit);
     if explaining {
-        explain(&sources);
+        explain(&sources, &std::env::var("KINDS").unwrap_or_default());
     } else {
         report(&sources);
     }

@@ -2,6 +2,8 @@
 
 mod agree;
 mod align;
+mod flow;
+mod grain;
 mod search;
 
 use image::{GrayImage, imageops};
@@ -47,6 +49,8 @@ pub struct Fingerprint {
     pub hashes: TurnedHashes,
     /// Luma thumbnail, long side at most 384 pixels. Never leaves the job: the ledger does not get it.
     pub thumb: GrayImage,
+    /// The middle of the working picture, for its noise. Never leaves the job either.
+    pub middle: GrayImage,
     /// Width and height of the full upright picture, pixels.
     pub full_size: [u32; 2],
 }
@@ -113,6 +117,7 @@ impl Fingerprint {
             pixel_sha256: hex,
             hashes: turned_hashes(&thumb),
             thumb,
+            middle: grain::window(&pixels.gray),
             full_size: [pixels.full_width, pixels.full_height],
         }
     }
@@ -285,7 +290,7 @@ fn decide(planes: &[Plane; 2], map: &Map) -> Option<(Map, Agreement)> {
     let [a, b] = planes;
     EXTRA_BLURS.iter().find_map(|&blur| {
         let agreement = agree::agree(a, b, map, blur)?;
-        is_copy(&agreement).then_some((*map, agreement))
+        is_copy(&agreement).then_some((agreement.map, agreement))
     })
 }
 
@@ -295,6 +300,24 @@ fn is_copy(found: &Agreement) -> bool {
         && found.share >= MIN_SHARE
         && found.median >= MIN_MEDIAN
         && found.lost[0].min(found.lost[1]) < MAX_LOST
+}
+
+/// The noise of both sides, where `map` leads from thumbnail a to thumbnail b.
+fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain> {
+    let up = align::scale_map(working_size(&a.features), size_of(&a.fingerprint.thumb));
+    let down = align::scale_map(size_of(&b.fingerprint.thumb), working_size(&b.features));
+    let cut = |p: &PhotoMeasures| working_size(&p.features);
+    grain::compare(
+        &grain::Cut {
+            window: &a.fingerprint.middle,
+            size: cut(a),
+        },
+        &grain::Cut {
+            window: &b.fingerprint.middle,
+            size: cut(b),
+        },
+        &(down * map * up),
+    )
 }
 
 /// Describes b against a.
@@ -347,9 +370,10 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     );
     let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
         let g = g.unwrap_or_default();
+        let n = noise(a, b, &g.map).unwrap_or_default();
         out.push(format!(
-            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1}",
-            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured
+            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1} flow {:.3} grain {:.3} noise {:.2} {:.2}",
+            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.correlation, n.noise[0], n.noise[1]
         ));
     };
     line(
