@@ -125,7 +125,10 @@ fn explain(sources: &[Source], only: &str) {
         .zip(&originals)
         .enumerate()
         .for_each(|(i, (source, original))| {
-            for (kind, _, edit) in EDITS {
+            for (kind, _, edit) in EDITS
+                .iter()
+                .filter(|e| only.is_empty() || only.contains(e.0))
+            {
                 let mut draw = Draw(i as u64 * 977 + 5);
                 let edited = measured(edit(&source.picture, &mut draw), "edited");
                 show(kind, &source.name(), original, &edited);

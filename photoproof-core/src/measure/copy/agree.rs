@@ -87,7 +87,7 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
         let next = walk * step;
         let rewarped = warp(&fine, &next, size);
         let left = flow::shifts(&coarse, &rewarped);
-        if flow::spread(&left) >= flow::spread(&shifts) {
+        if left.len() * 5 < shifts.len() * 4 || flow::spread(&left) >= flow::spread(&shifts) {
             break;
         }
         (walk, warped, shifts) = (next, rewarped, left);

@@ -72,7 +72,8 @@ fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Op
     let half = (xx - yy) / 2.0;
     let strength = (xx + yy) / 2.0 + half.hypot(xy);
     let angle = 0.5 * xy.atan2(half);
-    if strength < MIN_GRADIENT * n {
+    // Not-a-number beside the frame fails this test as well.
+    if !(strength >= MIN_GRADIENT * n) {
         return None;
     }
     let normal = [angle.cos(), angle.sin()];

@@ -8,6 +8,8 @@ use crate::measure::plane::Plane;
 
 /// Size of the kept window from the middle of the working picture, pixels.
 pub(super) const WINDOW: [u32; 2] = [448, 336];
+/// Fewest blocks that tell.
+const MIN_BLOCKS: usize = 16;
 /// Side of a block.
 const BLOCK: usize = 16;
 
@@ -21,7 +23,8 @@ pub(super) fn window(gray: &GrayImage) -> GrayImage {
 /// Noise of two aligned windows.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Grain {
-    /// Correlation of the finest detail over the plainest blocks, -1..=1.
+    /// Correlation of the finest detail, upper quartile over the plainer half of the blocks, -1..=1:
+    /// an overlay may spoil some blocks of a copy, nothing makes the noise of two exposures agree.
     pub(super) correlation: f64,
     /// Standard deviation of the noise on either side, luma levels.
     pub(super) noise: [f64; 2],
@@ -83,14 +86,18 @@ pub(super) fn compare(a: &Cut<'_>, b: &Cut<'_>, map: &Map) -> Option<Grain> {
         }
     }
     blocks.sort_by(|x, y| x.0.total_cmp(&y.0));
-    let kept = blocks.len().div_ceil(3);
-    let sums = blocks.iter().take(kept).fold([0.0; 3], |s, (_, b)| {
-        [s[0] + b[0], s[1] + b[1], s[2] + b[2]]
-    });
-    (kept >= 12 && sums[0] > 0.0 && sums[1] > 0.0).then(|| Grain {
-        correlation: sums[2] / (sums[0] * sums[1]).sqrt(),
+    let mut correlations: Vec<f64> = blocks
+        .iter()
+        .take(blocks.len().div_ceil(2))
+        .filter(|(_, [p, q, _])| *p > 0.0 && *q > 0.0)
+        .map(|(_, [p, q, pq])| pq / (p * q).sqrt())
+        .collect();
+    correlations.sort_by(f64::total_cmp);
+    let upper = correlations.get(correlations.len() * 3 / 4)?;
+    (correlations.len() >= MIN_BLOCKS).then(|| Grain {
+        correlation: *upper,
         noise: [f64::from(pa.noise()), f64::from(pb.noise())],
-        blocks: kept,
+        blocks: correlations.len(),
     })
 }
 
