@@ -6,7 +6,7 @@ use crate::commands;
 
 /// Do the photos prove the work? Checks before, during and after photos of vacant-house services.
 #[derive(Debug, Parser)]
-#[command(name = "photoproof", version, after_help = crate::exit::HELP)]
+#[command(name = "photoproof", version, after_help = crate::exit::HELP, max_term_width = 100)]
 pub(crate) struct Args {
     /// What to do.
     #[command(subcommand)]
@@ -16,6 +16,12 @@ pub(crate) struct Args {
 /// The commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
+    /// Check a job folder and report what the photos prove
+    Check(commands::check::CheckArgs),
+    /// Compare the viewpoints of two photos, or of every pair of a list
+    Compare(commands::compare::CompareArgs),
     /// Print what photo files say: time, place, camera, quality
     Inspect(commands::inspect::InspectArgs),
+    /// Explain a check: what it measures, its limit, its blind spots
+    Explain(commands::explain::ExplainArgs),
 }

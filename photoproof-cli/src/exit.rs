@@ -22,6 +22,23 @@ pub(crate) enum Exit {
     NoPhotos = 3,
 }
 
+impl Exit {
+    /// The code of a batch: an error weighs most, then findings, then an empty folder.
+    pub(crate) fn worse(self, other: Exit) -> Exit {
+        let weight = |exit| match exit {
+            Exit::Clean => 0,
+            Exit::NoPhotos => 1,
+            Exit::Findings => 2,
+            Exit::Failed => 3,
+        };
+        if weight(other) > weight(self) {
+            other
+        } else {
+            self
+        }
+    }
+}
+
 impl From<Exit> for std::process::ExitCode {
     fn from(exit: Exit) -> Self {
         std::process::ExitCode::from(exit as u8)

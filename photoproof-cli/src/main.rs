@@ -3,12 +3,14 @@
 mod args;
 mod commands;
 mod exit;
+mod output;
+mod progress;
+mod settings;
 mod style;
 
 use clap::Parser;
 
 use crate::args::{Args, Command};
-use crate::exit::Exit;
 
 fn main() -> std::process::ExitCode {
     let args = match Args::try_parse() {
@@ -16,7 +18,10 @@ fn main() -> std::process::ExitCode {
         Err(error) => return exit::usage(&error),
     };
     let outcome = match &args.command {
+        Command::Check(args) => commands::check::run(args),
+        Command::Compare(args) => commands::compare::run(args),
         Command::Inspect(args) => commands::inspect::run(args),
+        Command::Explain(args) => commands::explain::run(args),
     };
     outcome.unwrap_or_else(|error| exit::failed(&error)).into()
 }

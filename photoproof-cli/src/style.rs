@@ -1,6 +1,8 @@
 //! The only place that writes to the terminal.
 
-use std::io::Write;
+use std::io::{IsTerminal, Write};
+
+use photoproof_core::report::text::{Colour, TextOptions};
 
 /// Writes results to stdout. A closed stdout is not an error: the exit code must stand.
 pub(crate) fn results(text: &str) {
@@ -11,4 +13,23 @@ pub(crate) fn results(text: &str) {
 /// Writes one diagnostic line to stderr.
 pub(crate) fn diagnostic(kind: &str, message: &str) {
     let _ = writeln!(anstream::stderr().lock(), "photoproof: {kind}: {message}");
+}
+
+/// Width and colour of the terminal text: colour only on a terminal that wants it.
+pub(crate) fn text_options() -> TextOptions {
+    let mut options = TextOptions::default();
+    if std::io::stdout().is_terminal() {
+        let wanted = !matches!(
+            anstream::AutoStream::choice(&std::io::stdout()),
+            anstream::ColorChoice::Never
+        );
+        options.colour = if wanted { Colour::Ansi } else { Colour::Plain };
+        if let Some(columns) = std::env::var("COLUMNS")
+            .ok()
+            .and_then(|text| text.parse().ok())
+        {
+            options.width = columns;
+        }
+    }
+    options
 }

@@ -10,6 +10,7 @@
 //!
 //! Every stage imports base modules and earlier stages only.
 
+pub mod advice;
 pub mod error;
 pub mod group;
 pub mod ingest;
@@ -18,9 +19,13 @@ pub mod judge;
 pub mod limits;
 pub mod measure;
 pub mod phase;
+pub mod pipeline;
 pub mod relation;
 pub mod report;
+pub mod scope;
+pub mod thumbnail;
 pub mod units;
+pub mod volume;
 
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;

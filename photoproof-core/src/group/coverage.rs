@@ -1,5 +1,7 @@
 //! Coverage: how many photos each area has in each phase.
 
+use crate::ingest::Label;
+use crate::job::JobSheet;
 use crate::phase::Phase;
 
 /// One cell of the coverage matrix.
@@ -13,4 +15,44 @@ pub struct CoverageCell {
     pub required: bool,
     /// Number of usable photos.
     pub photos: usize,
+}
+
+/// Areas in report order: as on the job sheet, then the others by first photo.
+pub(super) fn area_order(sheet: &JobSheet, labels: &[Label]) -> Vec<String> {
+    let mut order: Vec<String> = sheet.areas.iter().map(|area| area.name.clone()).collect();
+    for area in labels.iter().filter_map(|label| label.area.as_ref()) {
+        if !order.contains(area) {
+            order.push(area.clone());
+        }
+    }
+    order
+}
+
+/// The matrix, row by row. An area asks for a phase if it is on the sheet or has any photo, and the job
+/// asks for the phase.
+pub(super) fn coverage(sheet: &JobSheet, labels: &[Label], areas: &[String]) -> Vec<CoverageCell> {
+    let asked = required_phases(sheet);
+    areas
+        .iter()
+        .flat_map(|area| Phase::ALL.map(|phase| (area, phase)))
+        .map(|(area, phase)| CoverageCell {
+            area: area.clone(),
+            phase,
+            required: asked.contains(&phase),
+            photos: labels
+                .iter()
+                .filter(|label| label.area.as_ref() == Some(area) && label.phase == Some(phase))
+                .count(),
+        })
+        .collect()
+}
+
+/// Phases the job asks for; all three unless the sheet says otherwise.
+#[must_use]
+pub fn required_phases(sheet: &JobSheet) -> Vec<Phase> {
+    if sheet.phases.is_empty() {
+        Phase::ALL.to_vec()
+    } else {
+        sheet.phases.clone()
+    }
 }

@@ -1,14 +1,21 @@
 //! Measured to [`Grouped`]: view sets, copies, coverage. Pure: no pixels, no input or output.
 
+mod cluster;
 pub mod coverage;
+mod infer;
 pub mod view_set;
 
-pub use coverage::CoverageCell;
-pub use view_set::ViewSet;
+pub use coverage::{CoverageCell, required_phases};
+pub use view_set::{Attempt, ViewSet};
 
-use crate::ingest::PhotoId;
+use std::collections::BTreeSet;
+
+use crate::ingest::{Intake, Label, PhotoId};
+use crate::job::JobSheet;
+use crate::measure::pairs::ComparedPair;
 use crate::measure::{CopyMeasure, Viewpoint};
 use crate::relation::Relation;
+use crate::volume::{Tally, tally};
 
 /// A compared pair of photos of one job.
 #[derive(Debug, Clone)]
@@ -52,12 +59,107 @@ pub enum Original {
 #[derive(Debug, Clone, Default)]
 #[non_exhaustive]
 pub struct Grouped {
+    /// Labels of every photo, inferred ones included and marked.
+    pub labels: Vec<Label>,
+    /// Areas in report order.
+    pub areas: Vec<String>,
     /// View sets in report order; a photo is in one set at most.
     pub view_sets: Vec<ViewSet>,
-    /// Compared pairs that matter to a view set or a finding, sorted.
+    /// Compared pairs, sorted.
     pub pairs: Vec<Pair>,
     /// Confirmed copies, sorted.
     pub copies: Vec<CopyPair>,
+    /// Debris loads and hazards with their photos, and the claim.
+    pub debris: Tally,
+    /// Photos of loads and hazards; they belong to no area.
+    pub debris_photos: BTreeSet<PhotoId>,
     /// Coverage matrix, areas in report order, phases in working order.
     pub coverage: Vec<CoverageCell>,
+}
+
+impl Grouped {
+    /// The comparison of two photos, whichever way round it was made.
+    #[must_use]
+    pub fn pair(&self, x: PhotoId, y: PhotoId) -> Option<&Pair> {
+        let find = |a, b| {
+            self.pairs
+                .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
+                .ok()
+        };
+        find(x, y)
+            .or_else(|| find(y, x))
+            .map(|index| &self.pairs[index])
+    }
+}
+
+/// Groups the photos of one job.
+#[must_use]
+pub fn group(
+    sheet: &JobSheet,
+    intake: &Intake,
+    compared: Vec<ComparedPair>,
+    copies: Vec<CopyPair>,
+) -> Grouped {
+    let relations: Vec<Relation> = compared
+        .iter()
+        .map(|pair| Relation::of(&pair.viewpoint, &sheet.limits))
+        .collect();
+    let edges: Vec<cluster::Edge> = compared
+        .iter()
+        .zip(&relations)
+        .map(|(pair, relation)| cluster::Edge::new(pair, *relation))
+        .collect();
+    let clusters = cluster::clusters(intake.photos.len(), &edges);
+    let (debris, debris_photos) = debris(sheet, intake);
+    let mut labels = infer::infer_labels(&intake.photos, &clusters);
+    for id in &debris_photos {
+        let label = &mut labels[id.0];
+        if !sheet
+            .areas
+            .iter()
+            .any(|area| Some(&area.name) == label.area.as_ref())
+        {
+            (label.area, label.area_source) = (None, None);
+        }
+    }
+    let areas = coverage::area_order(sheet, &labels);
+    let view_sets = view_set::view_sets(&clusters, &labels, &edges, &areas);
+    let mut pairs: Vec<Pair> = compared
+        .into_iter()
+        .zip(relations)
+        .map(|(pair, relation)| Pair {
+            a: pair.a,
+            b: pair.b,
+            viewpoint: pair.viewpoint,
+            relation,
+        })
+        .collect();
+    pairs.sort_by_key(|pair| (pair.a, pair.b));
+    let coverage = coverage::coverage(sheet, &labels, &areas);
+    Grouped {
+        labels,
+        areas,
+        view_sets,
+        pairs,
+        copies,
+        debris,
+        debris_photos,
+        coverage,
+    }
+}
+
+/// The debris tally and the photos it rests on.
+fn debris(sheet: &JobSheet, intake: &Intake) -> (Tally, BTreeSet<PhotoId>) {
+    let paths: Vec<String> = intake
+        .photos
+        .iter()
+        .map(|photo| photo.path.clone())
+        .collect();
+    let tally = tally(sheet, &paths);
+    let loads = tally.loads.iter().flat_map(|line| &line.photos);
+    let photos = loads
+        .chain(tally.hazards.iter().flat_map(|line| &line.photos))
+        .filter_map(|path| paths.iter().position(|known| known == path).map(PhotoId))
+        .collect();
+    (tally, photos)
 }

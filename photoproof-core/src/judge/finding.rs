@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::PhotoId;
+use crate::phase::Phase;
 
 /// How much a finding weighs. Ordered: note < review < fail.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize, Deserialize)]
@@ -61,4 +62,23 @@ pub struct Finding {
     pub remedy: String,
     /// How this can come about innocently.
     pub innocent_explanations: Vec<String>,
+    /// The photo that would settle it, if one would.
+    pub retake: Option<Retake>,
+}
+
+/// One photo to shoot (again).
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Retake {
+    /// Area to shoot.
+    pub area: Option<String>,
+    /// Phase to shoot.
+    pub phase: Option<Phase>,
+    /// The view set it belongs to.
+    pub view_set: Option<String>,
+    /// The photo to match.
+    pub like: Option<PhotoId>,
+    /// The photo it replaces.
+    pub replaces: Option<PhotoId>,
+    /// What to do, in words.
+    pub instruction: String,
 }

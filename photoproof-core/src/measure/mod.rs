@@ -2,8 +2,10 @@
 //!
 //! Per photo: perceptual hash, quality, features. Per pair: viewpoint and copy measures.
 
+mod appearance;
 pub mod copy;
 pub mod feature;
+pub mod pairs;
 pub mod phash;
 pub(crate) mod plane;
 pub mod quality;

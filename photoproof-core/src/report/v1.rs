@@ -46,6 +46,20 @@ pub struct Report {
     pub retakes: Vec<Retake>,
     /// Limits used.
     pub limits: Limits,
+    /// Every check that was applied, whether or not it found something, sorted by id.
+    #[serde(default)]
+    pub checks: Vec<CheckInfo>,
+}
+
+/// What a check is about, from its one description.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+pub struct CheckInfo {
+    /// Check id.
+    pub id: String,
+    /// One sentence: the defect it looks for.
+    pub summary: String,
+    /// What a reader cannot conclude because of it.
+    pub why: String,
 }
 
 /// The job as named on the job sheet.
@@ -208,8 +222,21 @@ pub struct ViewSet {
     pub area: Option<String>,
     /// Paths by phase.
     pub photos: PhasePaths,
+    /// Photos that seem meant to repeat this view from another standpoint.
+    pub attempts: Vec<Attempt>,
     /// Compared pairs of this set, as `compare` prints them.
     pub pairs: Vec<Pair>,
+}
+
+/// An attempted repeat of a view.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Attempt {
+    /// Path of the attempt.
+    pub photo: String,
+    /// Its phase.
+    pub phase: Phase,
+    /// Path of the photo it should repeat.
+    pub like: String,
 }
 
 /// Photo paths by phase.

@@ -1,1 +1,20 @@
 //! One file per check; the file name is the check's id with underscores.
+
+pub mod away_from_site;
+pub mod capture_time_out_of_order;
+pub mod capture_time_outside_window;
+pub mod distance_change;
+pub mod low_detail;
+pub mod missing_angle;
+pub mod missing_area;
+pub mod missing_capture_time;
+pub mod missing_phase;
+pub mod reused_within_job;
+pub mod unevidenced_hazard;
+pub mod unevidenced_load;
+pub mod unexpected_area;
+pub mod unlabelled_photo;
+pub mod unreadable_photo;
+pub mod viewpoint_inconclusive;
+pub mod viewpoint_shift;
+pub mod volume_mismatch;

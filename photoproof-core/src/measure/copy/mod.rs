@@ -31,6 +31,22 @@ const MIN_SHARE: f64 = 0.62;
 const MIN_MEDIAN: f64 = 0.93;
 /// Detail that neither picture can have given the other: a bracket of two exposures.
 const MAX_LOST: f64 = 0.01;
+/// Two exposures of one view show at least this share of each other's frame ...
+const EXPOSURE_COVER: f64 = 0.8;
+/// ... and no corner moves farther than this share of the long side.
+const EXPOSURE_MOTION: f64 = 0.15;
+/// Parallax, thumbnail samples, that no single map takes out; copies measured 0.002 to 0.075.
+const MAX_FLOW: f64 = 0.11;
+/// Motion up to which the noise of the two is compared, share of the long side.
+const GRAIN_MOTION: f64 = 0.05;
+/// Noise below this cannot be told from rounding, luma levels.
+const MIN_NOISE: f64 = 0.12;
+/// Noise counts as equally strong within this power of two. Two exposures measured 0.04, a copy saved
+/// at a quality that removes noise 1 to 4.
+const MAX_NOISE_CHANGE: f64 = 0.6;
+/// Correlation of noise below which it is not shared: exposures measured 0.05 to 0.22, copies that
+/// keep their noise 0.38 to 1.
+const MIN_SHARED_NOISE: f64 = 0.3;
 /// Blurs at which pictures are compared, so that a blurred copy is still one.
 const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 
@@ -275,22 +291,26 @@ fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyM
         .then(|| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(nearest)?))
         .flatten();
     whole
-        .and_then(|map| decide(&planes, &map))
+        .and_then(|map| decide(a, b, &planes, &map))
         .or_else(|| {
             turns.iter().find_map(|&turn| {
                 let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?)?;
-                decide(&planes, &thumb_map(&alignment.map, a, b))
+                decide(a, b, &planes, &thumb_map(&alignment.map, a, b))
             })
         })
-        .map(|(map, agreement)| edited(a, b, &map, &agreement))
+        .map(|agreement| edited(a, b, &agreement))
 }
 
 /// Whether the aligned thumbnails agree as only copies do.
-fn decide(planes: &[Plane; 2], map: &Map) -> Option<(Map, Agreement)> {
-    let [a, b] = planes;
+fn decide(
+    a: &PhotoMeasures,
+    b: &PhotoMeasures,
+    planes: &[Plane; 2],
+    map: &Map,
+) -> Option<Agreement> {
     EXTRA_BLURS.iter().find_map(|&blur| {
-        let agreement = agree::agree(a, b, map, blur)?;
-        is_copy(&agreement).then_some((agreement.map, agreement))
+        let agreement = agree::agree(&planes[0], &planes[1], map, blur)?;
+        (is_copy(&agreement) && !second_exposure(a, b, &agreement)).then_some(agreement)
     })
 }
 
@@ -300,6 +320,33 @@ fn is_copy(found: &Agreement) -> bool {
         && found.share >= MIN_SHARE
         && found.median >= MIN_MEDIAN
         && found.lost[0].min(found.lost[1]) < MAX_LOST
+}
+
+/// Whether the two may be two exposures of one view, by hand or from a tripod: laid alike, nearly the
+/// same frame, and either parallax is left or the noise is as strong on both sides and unrelated.
+fn second_exposure(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> bool {
+    if found.cover_a.min(found.cover_b) < EXPOSURE_COVER {
+        return false;
+    }
+    let size = size_of(&a.fingerprint.thumb);
+    let frame = align::scale_map(size, size_of(&b.fingerprint.thumb));
+    let motion = align::corner_motion(&found.map, &frame, size);
+    if motion > EXPOSURE_MOTION {
+        return false;
+    }
+    if found.flow > MAX_FLOW {
+        return true;
+    }
+    let [wa, wb] = [a, b].map(|p| f64::from(p.features.width.max(p.features.height)));
+    if motion > GRAIN_MOTION || !(0.9..1.11).contains(&(wb / wa.max(1.0))) {
+        return false;
+    }
+    noise(a, b, &found.map).is_some_and(|grain| {
+        let [na, nb] = grain.noise;
+        na.min(nb) >= MIN_NOISE
+            && (nb / na).log2().abs() < MAX_NOISE_CHANGE
+            && grain.correlation < MIN_SHARED_NOISE
+    })
 }
 
 /// The noise of both sides, where `map` leads from thumbnail a to thumbnail b.
@@ -321,11 +368,11 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
 }
 
 /// Describes b against a.
-fn edited(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map, found: &Agreement) -> CopyMeasure {
+fn edited(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> CopyMeasure {
     let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
     let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
     let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
-    let pose = align::pose(&(down * map * up), full(a));
+    let pose = align::pose(&(down * found.map * up), full(a));
     CopyMeasure {
         kind: CopyKind::Edited,
         transform: turn_name(pose.turn),

@@ -1,9 +1,25 @@
 //! How the camera of photo b stood and pointed compared with that of photo a.
 
+//!
+//! Matches -> bearings -> seeded consensus -> joint refinement -> depth, ratio, overlap, evidence.
+
+mod camera;
+mod chance;
+mod consensus;
+mod depth;
+mod essential;
+mod estimate;
+mod homography;
+mod polynomial;
+mod refine;
+
 use serde::Serialize;
 
-use crate::measure::feature::Features;
+use crate::measure::feature::{Features, MatchOptions, match_features};
 use crate::units::{Degrees, DistanceRatio, Ratio};
+
+pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
+pub use estimate::between_matches;
 
 /// Which geometric model explains the correspondences.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -114,15 +130,18 @@ impl Viewpoint {
     #[must_use]
     pub fn between(a: &Features, b: &Features) -> Self {
         let keypoints = [a.list.len() as u32, b.list.len() as u32];
-        let evidence = Evidence {
-            keypoints,
-            ..Evidence::default()
-        };
-        let found = keypoints[0].min(keypoints[1]);
-        Viewpoint::Inconclusive(
-            Inconclusive::TooFewKeypoints { found, needed: 25 },
-            evidence,
-        )
+        let matches: Vec<PixelMatch> = match_features(a, b, &MatchOptions::default())
+            .iter()
+            .filter_map(|m| {
+                let (p, q) = (a.list.get(m.a as usize)?, b.list.get(m.b as usize)?);
+                Some(PixelMatch {
+                    a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
+                    b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],
+                    ratio: f64::from(m.ratio),
+                })
+            })
+            .collect();
+        between_matches(&matches, [Intrinsics::of(a), Intrinsics::of(b)], keypoints)
     }
 
     /// The evidence behind the answer.

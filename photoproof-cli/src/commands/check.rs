@@ -1,0 +1,197 @@
+//! `photoproof check JOB_FOLDER...`
+
+use std::path::{Path, PathBuf};
+
+use photoproof_core::job::JobSheet;
+use photoproof_core::judge::Outcome;
+use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
+use photoproof_core::report::v1::Report;
+use photoproof_core::report::{build, csv, html, json, junit, sarif, text};
+use photoproof_core::{Error, ErrorKind};
+
+use crate::exit::{self, Exit};
+use crate::progress::Bar;
+use crate::settings::Threads;
+use crate::{output, style};
+
+/// Arguments of `check`.
+#[derive(Debug, clap::Args)]
+pub(crate) struct CheckArgs {
+    /// Job folders; one folder is one job
+    #[arg(required = true, value_name = "JOB_FOLDER")]
+    folders: Vec<PathBuf>,
+    /// Job sheet [default: JOB_FOLDER/job.toml if present]
+    #[arg(long, value_name = "FILE")]
+    job_sheet: Option<PathBuf>,
+    /// Folder for the reports; without it only text is printed
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// What to write to --out; without --out, one format to print
+    #[arg(long, value_enum, value_delimiter = ',', value_name = "FORMAT,...")]
+    format: Vec<Format>,
+    /// Lowest severity that makes the exit code 1
+    #[arg(long, value_enum, default_value_t = FailOn::Review)]
+    fail_on: FailOn,
+    #[command(flatten)]
+    threads: Threads,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum Format {
+    /// What the terminal shows
+    Text,
+    /// report.json
+    Json,
+    /// report.html, one self-contained page
+    Html,
+    /// photos.csv and volume.csv
+    Csv,
+    /// findings.sarif
+    Sarif,
+    /// junit.xml
+    Junit,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
+enum FailOn {
+    /// Anything found
+    Note,
+    /// A person has to look
+    Review,
+    /// Proof is missing or contradicted
+    Fail,
+}
+
+/// Formats written to `--out` when `--format` does not say.
+const USUAL: [Format; 3] = [Format::Text, Format::Json, Format::Html];
+
+/// Runs `check`.
+pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
+    args.threads.apply()?;
+    let formats = formats(args)?;
+    let mut worst = Exit::Clean;
+    for folder in &args.folders {
+        let exit = match job(args, &formats, folder) {
+            Ok(exit) => exit,
+            // One bad job of a batch stops nothing.
+            Err(error) => exit::failed(&error),
+        };
+        worst = worst.worse(exit);
+    }
+    Ok(worst)
+}
+
+fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
+    match (&args.out, args.format.as_slice()) {
+        (Some(_), []) => Ok(USUAL.to_vec()),
+        (None, []) => Ok(vec![Format::Text]),
+        (None, [Format::Csv | Format::Html]) | (None, [_, _, ..]) => Err(Error::new(
+            ErrorKind::Usage,
+            "these formats are files; say where to put them with --out DIR",
+        )),
+        (_, formats) => Ok(formats.to_vec()),
+    }
+}
+
+/// Checks one job folder and writes what was asked for.
+fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Error> {
+    let sheet = sheet(args, folder)?;
+    let mut options = Options::default();
+    if args.out.is_some() && formats.contains(&Format::Html) {
+        options.pictures = Pictures::Keep;
+    }
+    let bar = Bar::new();
+    let result = pipeline::run(folder, sheet, &options, &|progress| bar.show(progress));
+    bar.clear();
+    let result = result?;
+    if result.intake.photos.is_empty() && result.intake.rejected.is_empty() {
+        style::diagnostic("error", &format!("no photos found in {}", folder.display()));
+        return Ok(Exit::NoPhotos);
+    }
+    let name = folder_name(folder);
+    let report = build::report(&result, &name);
+    match &args.out {
+        None => style::results(&rendered(&report, formats[0])),
+        Some(dir) => {
+            let dir = if args.folders.len() > 1 {
+                dir.join(&name)
+            } else {
+                dir.clone()
+            };
+            write(&dir, formats, &report, &result)?;
+            style::results(&text::render(&report, &style::text_options()));
+            style::diagnostic("written", &dir.display().to_string());
+        }
+    }
+    Ok(gate(report.outcome, &report, args.fail_on))
+}
+
+fn sheet(args: &CheckArgs, folder: &Path) -> Result<Option<JobSheet>, Error> {
+    if let Some(path) = &args.job_sheet {
+        return JobSheet::read(path).map(Some);
+    }
+    let usual = folder.join("job.toml");
+    if usual.exists() {
+        JobSheet::read(&usual).map(Some)
+    } else {
+        Ok(None)
+    }
+}
+
+/// The folder's own name, also for `.` and paths that end in `..`.
+fn folder_name(folder: &Path) -> String {
+    let whole = folder
+        .canonicalize()
+        .unwrap_or_else(|_| folder.to_path_buf());
+    whole.file_name().map_or_else(
+        || "job".to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
+}
+
+fn rendered(report: &Report, format: Format) -> String {
+    match format {
+        Format::Json => json::render(report),
+        Format::Sarif => sarif::render(report),
+        Format::Junit => junit::render(report),
+        Format::Text | Format::Html | Format::Csv => text::render(report, &style::text_options()),
+    }
+}
+
+fn write(dir: &Path, formats: &[Format], report: &Report, result: &JobResult) -> Result<(), Error> {
+    output::folder(dir)?;
+    for format in formats {
+        match format {
+            Format::Text => {
+                let plain = text::render(report, &text::TextOptions::default());
+                output::write(dir, "report.txt", plain.as_bytes())?;
+            }
+            Format::Json => output::write(dir, "report.json", json::render(report).as_bytes())?,
+            Format::Html => {
+                let page = html::render(report, &result.thumbnails)?;
+                output::write(dir, "report.html", page.as_bytes())?;
+            }
+            Format::Csv => {
+                output::write(dir, "photos.csv", csv::photos(report).as_bytes())?;
+                output::write(dir, "volume.csv", csv::volume(report).as_bytes())?;
+            }
+            Format::Sarif => {
+                output::write(dir, "findings.sarif", sarif::render(report).as_bytes())?
+            }
+            Format::Junit => output::write(dir, "junit.xml", junit::render(report).as_bytes())?,
+        }
+    }
+    Ok(())
+}
+
+fn gate(outcome: Outcome, report: &Report, fail_on: FailOn) -> Exit {
+    let found = match fail_on {
+        FailOn::Note => report
+            .findings
+            .iter()
+            .any(|finding| finding.waived.is_none()),
+        FailOn::Review => outcome >= Outcome::Review,
+        FailOn::Fail => outcome >= Outcome::Fail,
+    };
+    if found { Exit::Findings } else { Exit::Clean }
+}

@@ -1,0 +1,169 @@
+//! Mistakes of a job sheet, gathered so that all of them are reported at once.
+
+use std::cell::RefCell;
+use std::ops::Range;
+
+use crate::error::{Error, ErrorKind};
+
+/// More mistakes than this are not listed; the sheet is some other file then.
+const MAX_MISTAKES: usize = 200;
+
+/// One mistake: where, what, and what to do.
+#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+struct Mistake {
+    offset: usize,
+    message: String,
+}
+
+/// The text of a TOML file and the mistakes found in it so far.
+///
+/// The list is behind a `RefCell` because readers of nested tables share it.
+#[derive(Debug)]
+pub(crate) struct Mistakes<'t> {
+    text: &'t str,
+    shown_path: String,
+    found: RefCell<Vec<Mistake>>,
+    /// Finished lines about other files that the sheet names.
+    elsewhere: RefCell<Vec<String>>,
+}
+
+impl<'t> Mistakes<'t> {
+    pub(crate) fn new(text: &'t str, shown_path: String) -> Self {
+        Self {
+            text,
+            shown_path,
+            found: RefCell::new(Vec::new()),
+            elsewhere: RefCell::new(Vec::new()),
+        }
+    }
+
+    /// Adds a mistake at the start of `span` (byte offsets into the text).
+    pub(crate) fn add(&self, span: &Range<usize>, message: impl Into<String>) {
+        self.found.borrow_mut().push(Mistake {
+            offset: span.start,
+            message: message.into().replace(['\n', '\r'], " "),
+        });
+    }
+
+    /// Adds the mistakes of another file, as they are.
+    pub(crate) fn add_elsewhere(&self, error: &Error) {
+        self.elsewhere
+            .borrow_mut()
+            .extend(error.to_string().lines().map(str::to_owned));
+    }
+
+    /// Line and column, both from 1, the column in characters.
+    pub(crate) fn position(&self, offset: usize) -> (usize, usize) {
+        let mut end = offset.min(self.text.len());
+        while !self.text.is_char_boundary(end) {
+            end -= 1;
+        }
+        let before = self.text.get(..end).unwrap_or_default();
+        let line = before.matches('\n').count() + 1;
+        let column = before
+            .rsplit('\n')
+            .next()
+            .unwrap_or_default()
+            .chars()
+            .count()
+            + 1;
+        (line, column)
+    }
+
+    /// All mistakes as one error, one a line in file order, or `Ok` when there is none.
+    ///
+    /// A syntax mistake hides other mistakes of its line, which are only its echoes.
+    pub(crate) fn into_result(self, syntax: &[(Range<usize>, String)]) -> Result<(), Error> {
+        let syntax_lines: Vec<usize> = syntax
+            .iter()
+            .map(|(span, _)| self.position(span.start).0)
+            .collect();
+        let mut all: Vec<Mistake> = self
+            .found
+            .borrow()
+            .iter()
+            .filter(|m| !syntax_lines.contains(&self.position(m.offset).0))
+            .cloned()
+            .collect();
+        all.extend(syntax.iter().map(|(span, message)| Mistake {
+            offset: span.start,
+            message: message.replace(['\n', '\r'], " "),
+        }));
+        let elsewhere = self.elsewhere.borrow();
+        if all.is_empty() && elsewhere.is_empty() {
+            return Ok(());
+        }
+        all.sort();
+        all.dedup();
+        let mut lines: Vec<String> = all
+            .iter()
+            .take(MAX_MISTAKES)
+            .map(|m| {
+                let (line, column) = self.position(m.offset);
+                format!("{}:{line}:{column}: {}", self.shown_path, m.message)
+            })
+            .collect();
+        if all.len() > MAX_MISTAKES {
+            lines.push(format!(
+                "{}: {} more mistakes are not listed",
+                self.shown_path,
+                all.len() - MAX_MISTAKES
+            ));
+        }
+        lines.extend(elsewhere.iter().take(MAX_MISTAKES).cloned());
+        Err(Error::new(ErrorKind::JobSheet, lines.join("\n")))
+    }
+}
+
+/// The candidate a mistyped `word` probably stands for.
+///
+/// Damerau-Levenshtein distance (Damerau 1964) of at most a third of the word, or one is the
+/// beginning of the other.
+pub(crate) fn nearest<'a>(
+    word: &str,
+    candidates: impl IntoIterator<Item = &'a str>,
+) -> Option<&'a str> {
+    let word = word.to_lowercase().replace(['_', ' '], "-");
+    let allowed = (word.chars().count() / 3).clamp(1, 4);
+    let mut best: Option<(usize, &'a str)> = None;
+    for candidate in candidates {
+        let plain = candidate.to_lowercase().replace(['_', ' '], "-");
+        let distance = strsim::damerau_levenshtein(&word, &plain);
+        let begins = word.len() >= 3 && (plain.starts_with(&word) || word.starts_with(&plain));
+        let rank = if begins { distance.min(2) } else { distance };
+        if (begins || distance <= allowed) && best.is_none_or(|(d, _)| rank < d) {
+            best = Some((rank, candidate));
+        }
+    }
+    best.map(|(_, candidate)| candidate)
+}
+
+/// "did you mean ...?", or the list of what is allowed.
+pub(crate) fn suggestion(word: &str, candidates: &[&str]) -> String {
+    match nearest(word, candidates.iter().copied()) {
+        Some(candidate) => format!("did you mean `{candidate}`?"),
+        None => format!("use one of: {}", candidates.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn positions_count_lines_and_characters_from_one() {
+        let mistakes = Mistakes::new("a = 1\nnäme = 2\n", "job.toml".into());
+        assert_eq!(mistakes.position(0), (1, 1));
+        assert_eq!(mistakes.position("a = 1\nnäme".len()), (2, 5));
+        assert_eq!(mistakes.position(10_000), (3, 1));
+    }
+
+    #[test]
+    fn nearest_finds_typos_and_refuses_strangers() {
+        let words = ["kitchen", "bathroom", "crawl-space"];
+        assert_eq!(nearest("kitchn", words), Some("kitchen"));
+        assert_eq!(nearest("Crawl space", words), Some("crawl-space"));
+        assert_eq!(nearest("bath", words), Some("bathroom"));
+        assert_eq!(nearest("observatory", words), None);
+    }
+}

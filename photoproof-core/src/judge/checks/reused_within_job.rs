@@ -1,0 +1,110 @@
+//! `reused-within-job`: one picture serves twice.
+
+use crate::group::{CopyPair, Original};
+use crate::ingest::PhotoId;
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+use crate::measure::{CopyKind, CopyMeasure};
+
+static META: CheckMeta = CheckMeta {
+    id: "reused-within-job",
+    status: Status::Stable { since: "0.1.0" },
+    severity: Severity::Fail,
+    summary: "One picture is used for two phases, areas or views of the job.",
+    why: "A picture can prove one moment of one view; the second use proves nothing.",
+    how_measured: "File digest, digest of the upright pixels, perceptual hash in eight orientations, then keypoint geometry and agreement of the pixels over the whole common region.",
+    limit: "Any confirmed copy. Over phases or areas it fails; inside one area and phase it is a note, since a wide view may be listed under two items.",
+    remedy: "Replace the second use by its own photo.",
+    innocent: &[
+        "the photo was uploaded twice by mistake",
+        "a file was put into the wrong folder",
+        "one wide photo was meant to serve two items",
+    ],
+    blind_spots: "A second exposure from a tripod within the same second can look like a copy; heavy crops of plain walls can be missed.",
+};
+
+/// The check.
+#[derive(Debug)]
+pub struct ReusedWithinJob;
+
+impl Check for ReusedWithinJob {
+    fn meta(&self) -> &'static CheckMeta {
+        &META
+    }
+
+    fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
+        evidence
+            .grouped
+            .copies
+            .iter()
+            .filter_map(|copy| match copy.original {
+                Original::InJob(original) => Some(finding(evidence, copy, original)),
+                Original::InLedger { .. } => None,
+            })
+            .collect()
+    }
+}
+
+fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Finding {
+    let (first, second) = (evidence.label(original), evidence.label(copy.photo));
+    let crosses = first.area != second.area || first.phase != second.phase;
+    let place = |id: PhotoId| {
+        let label = evidence.label(id);
+        let area = label.area.as_deref().unwrap_or("an unlabelled area");
+        label
+            .phase
+            .map_or_else(|| area.to_owned(), |phase| format!("{area}, {phase}"))
+    };
+    let message = if crosses {
+        format!(
+            "{} of the photo of {} is used for {}",
+            what(&copy.measure),
+            place(original),
+            place(copy.photo)
+        )
+    } else {
+        format!(
+            "{} of another photo of {} is in the folder",
+            what(&copy.measure),
+            place(original)
+        )
+    };
+    let finding = META
+        .finding(message)
+        .area(evidence.area(copy.photo))
+        .photos([copy.photo, original]);
+    if !crosses {
+        return finding.at_most(Severity::Note);
+    }
+    finding.retake(Retake {
+        area: second.area.clone(),
+        phase: second.phase,
+        view_set: None,
+        like: None,
+        replaces: Some(copy.photo),
+        instruction: "send the photo that belongs here; this one already serves another place"
+            .to_owned(),
+    })
+}
+
+/// The copy in words.
+pub(super) fn what(measure: &CopyMeasure) -> String {
+    match measure.kind {
+        CopyKind::SameBytes => "the same file".to_owned(),
+        CopyKind::SamePixels => "the same picture in another file".to_owned(),
+        CopyKind::Edited => {
+            let mut edits = Vec::new();
+            if measure.transform != "none" {
+                edits.push(measure.transform.clone());
+            }
+            if measure.crop < 0.98 {
+                edits.push(format!("cropped to {:.0} %", measure.crop * 100.0));
+            }
+            let edits = if edits.is_empty() {
+                "re-encoded".to_owned()
+            } else {
+                edits.join(", ")
+            };
+            format!("a {edits} copy")
+        }
+    }
+}

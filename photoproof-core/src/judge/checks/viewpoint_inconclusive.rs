@@ -1,0 +1,60 @@
+//! `viewpoint-inconclusive`: the pictures do not tell whether a photo repeats a view.
+
+use crate::judge::gaps::Cause;
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+
+static META: CheckMeta = CheckMeta {
+    id: "viewpoint-inconclusive",
+    status: Status::Stable { since: "0.1.0" },
+    severity: Severity::Review,
+    summary: "The pictures do not tell whether a photo repeats a view; a person has to look.",
+    why: "Too little fixed structure is visible in both photos to measure how the camera moved.",
+    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004).",
+    limit: "The evidence line of the viewpoint measure; see the pair's reason in the report.",
+    remedy: "Look at both photos. If they do not show the same view, shoot again with a door, window or cabinet in the frame.",
+    innocent: &[
+        "bare walls and floors offer no fixed points",
+        "debris hid the room in the before photo",
+        "strong change of light between the photos",
+    ],
+    blind_spots: "Says nothing about what the photos show.",
+};
+
+/// The check.
+#[derive(Debug)]
+pub struct ViewpointInconclusive;
+
+impl Check for ViewpointInconclusive {
+    fn meta(&self) -> &'static CheckMeta {
+        &META
+    }
+
+    fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
+        evidence
+            .gaps
+            .iter()
+            .filter_map(|gap| {
+                let Cause::Undetermined(photo) = gap.cause else { return None };
+                let set = &evidence.grouped.view_sets[gap.set];
+                let pair = evidence.grouped.pair(gap.anchor, photo);
+                let inliers = pair.map_or(0, |pair| pair.viewpoint.evidence().inliers);
+                let message = format!(
+                    "cannot tell whether this {} photo repeats view {}: {inliers} common points",
+                    gap.phase, set.id
+                );
+                Some(META.finding(message).area(set.area.as_deref()).photos([photo, gap.anchor]).retake(
+                    Retake {
+                        area: set.area.clone(),
+                        phase: Some(gap.phase),
+                        view_set: Some(set.id.clone()),
+                        like: Some(gap.anchor),
+                        replaces: Some(photo),
+                        instruction:
+                            "if a reviewer cannot match the two, repeat the view with a door, window or cabinet in the frame"
+                                .to_owned(),
+                    },
+                ))
+            })
+            .collect()
+    }
+}

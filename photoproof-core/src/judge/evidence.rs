@@ -1,0 +1,114 @@
+//! Everything a check may look at, read only.
+
+use crate::group::{Grouped, ViewSet, required_phases};
+use crate::ingest::{Intake, Label, Photo, PhotoId};
+use crate::job::JobSheet;
+use crate::judge::gaps::{Gap, gaps};
+use crate::limits::Limits;
+use crate::measure::PhotoMeasures;
+use crate::phase::Phase;
+
+/// Borrow of all earlier values and the limits.
+#[derive(Debug)]
+pub struct Evidence<'a> {
+    /// The job sheet, empty if none was given.
+    pub sheet: &'a JobSheet,
+    /// What was found in the folder.
+    pub intake: &'a Intake,
+    /// Measures of each photo, by [`PhotoId`].
+    pub measures: &'a [PhotoMeasures],
+    /// View sets, copies, coverage.
+    pub grouped: &'a Grouped,
+    /// Views that lack a phase, and why.
+    pub gaps: Vec<Gap>,
+}
+
+impl<'a> Evidence<'a> {
+    /// Collects the evidence of one job.
+    #[must_use]
+    pub fn new(
+        sheet: &'a JobSheet,
+        intake: &'a Intake,
+        measures: &'a [PhotoMeasures],
+        grouped: &'a Grouped,
+    ) -> Self {
+        let mut evidence = Self {
+            sheet,
+            intake,
+            measures,
+            grouped,
+            gaps: Vec::new(),
+        };
+        evidence.gaps = gaps(&evidence);
+        evidence
+    }
+
+    /// The limits of this run.
+    #[must_use]
+    pub fn limits(&self) -> &Limits {
+        &self.sheet.limits
+    }
+
+    /// A photo.
+    #[must_use]
+    pub fn photo(&self, id: PhotoId) -> &Photo {
+        &self.intake.photos[id.0]
+    }
+
+    /// The resolved label of a photo.
+    #[must_use]
+    pub fn label(&self, id: PhotoId) -> &Label {
+        &self.grouped.labels[id.0]
+    }
+
+    /// Area of a photo, if known.
+    #[must_use]
+    pub fn area(&self, id: PhotoId) -> Option<&str> {
+        self.label(id).area.as_deref()
+    }
+
+    /// All photos, by path.
+    pub fn photo_ids(&self) -> impl Iterator<Item = PhotoId> + use<> {
+        (0..self.intake.photos.len()).map(PhotoId)
+    }
+
+    /// Photos of an area and phase, by path.
+    pub fn photos_of(&self, area: &str, phase: Phase) -> impl Iterator<Item = PhotoId> + '_ {
+        let area = area.to_owned();
+        self.photo_ids().filter(move |&id| {
+            let label = self.label(id);
+            label.area.as_deref() == Some(area.as_str()) && label.phase == Some(phase)
+        })
+    }
+
+    /// The phases the job asks for.
+    #[must_use]
+    pub fn required_phases(&self) -> Vec<Phase> {
+        required_phases(self.sheet)
+    }
+
+    /// Whether the area has any usable photo in the phase.
+    #[must_use]
+    pub fn has(&self, area: &str, phase: Phase) -> bool {
+        self.photos_of(area, phase).next().is_some()
+    }
+
+    /// The set a photo belongs to as a member.
+    #[must_use]
+    pub fn set_of(&self, id: PhotoId) -> Option<&ViewSet> {
+        self.grouped
+            .view_sets
+            .iter()
+            .find(|set| set.photos().any(|member| member == id))
+    }
+
+    /// Whether a photo is one side of a confirmed copy.
+    #[must_use]
+    pub fn is_copied(&self, id: PhotoId) -> bool {
+        use crate::group::Original;
+        self.grouped
+            .copies
+            .iter()
+            .any(|copy| copy.photo == id || copy.original == Original::InJob(id))
+    }
+}

@@ -1,0 +1,49 @@
+//! The checks, in report order.
+
+use crate::judge::checks::{
+    away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
+    low_detail, missing_angle, missing_area, missing_capture_time, missing_phase,
+    reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
+    unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+};
+use crate::judge::{Check, CheckMeta};
+
+/// Every check, in report order.
+pub static CHECKS: &[&dyn Check] = &[
+    &missing_area::MissingArea,
+    &missing_phase::MissingPhase,
+    &missing_angle::MissingAngle,
+    &viewpoint_shift::ViewpointShifted,
+    &distance_change::DistanceChange,
+    &viewpoint_inconclusive::ViewpointInconclusive,
+    &capture_time_out_of_order::CaptureTimeOutOfOrder,
+    &capture_time_outside_window::CaptureTimeOutsideWindow,
+    &missing_capture_time::MissingCaptureTime,
+    &reused_within_job::ReusedWithinJob,
+    &low_detail::LowDetail,
+    &unreadable_photo::UnreadablePhoto,
+    &away_from_site::AwayFromSite,
+    &volume_mismatch::VolumeMismatch,
+    &unevidenced_load::UnevidencedLoad,
+    &unevidenced_hazard::UnevidencedHazard,
+    &unlabelled_photo::UnlabelledPhoto,
+    &unexpected_area::UnexpectedArea,
+];
+
+/// The documentation of a check by id.
+#[must_use]
+pub fn find(id: &str) -> Option<&'static CheckMeta> {
+    CHECKS
+        .iter()
+        .map(|check| check.meta())
+        .find(|meta| meta.id == id)
+}
+
+/// Place of a check in report order.
+#[must_use]
+pub fn position(id: &str) -> usize {
+    CHECKS
+        .iter()
+        .position(|check| check.meta().id == id)
+        .unwrap_or(CHECKS.len())
+}

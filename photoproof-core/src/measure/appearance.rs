@@ -1,0 +1,126 @@
+//! Which photos look alike enough to be worth comparing: votes of hashed descriptors.
+//!
+//! Random-hyperplane hashing (Charikar 2002) turns every descriptor into a few visual words; photos that
+//! share rare words score high. It only orders candidates. It never decides anything.
+
+use std::collections::BTreeMap;
+
+use crate::measure::feature::{DESCRIPTOR_LEN, Features};
+
+const TABLES: usize = 6;
+const BITS: usize = 14;
+/// Entry of a flat unit descriptor (512 to the unit, 128 entries); planes through it split evenly.
+const CENTRE: i32 = 45;
+
+/// Visual words of the photos of one job.
+#[derive(Debug)]
+pub(super) struct Appearance {
+    words: Vec<Vec<u32>>,
+    weight: BTreeMap<u32, f32>,
+    norm: Vec<f32>,
+}
+
+impl Appearance {
+    /// Hashes the descriptors of every photo.
+    #[must_use]
+    pub(super) fn new<'a>(photos: impl IntoIterator<Item = &'a Features>) -> Self {
+        let planes = hyperplanes();
+        let words: Vec<Vec<u32>> = photos
+            .into_iter()
+            .map(|features| words_of(features, &planes))
+            .collect();
+        let mut photos_with: BTreeMap<u32, u32> = BTreeMap::new();
+        for word in words.iter().flatten() {
+            *photos_with.entry(*word).or_default() += 1;
+        }
+        let total = words.len() as f32;
+        // Inverse document frequency (Sparck Jones 1972).
+        let weight: BTreeMap<u32, f32> = photos_with
+            .into_iter()
+            .map(|(word, count)| (word, (total / count as f32).ln().max(0.0)))
+            .collect();
+        let norm = words
+            .iter()
+            .map(|words| {
+                words
+                    .iter()
+                    .map(|word| weight[word].powi(2))
+                    .sum::<f32>()
+                    .sqrt()
+            })
+            .collect();
+        Self {
+            words,
+            weight,
+            norm,
+        }
+    }
+
+    /// Cosine similarity of the word sets of two photos, 0..=1.
+    #[must_use]
+    pub(super) fn similarity(&self, a: usize, b: usize) -> f32 {
+        let (mut i, mut j, mut sum) = (0, 0, 0.0);
+        let (left, right) = (&self.words[a], &self.words[b]);
+        while let (Some(x), Some(y)) = (left.get(i), right.get(j)) {
+            match x.cmp(y) {
+                std::cmp::Ordering::Less => i += 1,
+                std::cmp::Ordering::Greater => j += 1,
+                std::cmp::Ordering::Equal => {
+                    sum += self.weight[x].powi(2);
+                    i += 1;
+                    j += 1;
+                }
+            }
+        }
+        let norm = self.norm[a] * self.norm[b];
+        if norm > 0.0 { sum / norm } else { 0.0 }
+    }
+}
+
+/// Sorted, distinct words of one photo; the table number is part of the word.
+fn words_of(features: &Features, planes: &[[i8; DESCRIPTOR_LEN]]) -> Vec<u32> {
+    let mut words: Vec<u32> = features
+        .list
+        .iter()
+        .flat_map(|feature| {
+            (0..TABLES).map(|table| {
+                let mut word = table as u32;
+                for plane in &planes[table * BITS..(table + 1) * BITS] {
+                    let mut dot = 0i32;
+                    for (value, sign) in feature.descriptor.iter().zip(plane.iter()) {
+                        dot += (i32::from(*value) - CENTRE) * i32::from(*sign);
+                    }
+                    word = (word << 1) | u32::from(dot > 0);
+                }
+                word
+            })
+        })
+        .collect();
+    words.sort_unstable();
+    words.dedup();
+    words
+}
+
+/// Fixed pseudo-random signs (splitmix64, Steele et al. 2014), the same on every run.
+fn hyperplanes() -> Vec<[i8; DESCRIPTOR_LEN]> {
+    let mut state = 0x7068_6f74_6f70_726fu64;
+    let mut next = || {
+        state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = state;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    };
+    (0..TABLES * BITS)
+        .map(|_| {
+            let bits = [next(), next()];
+            std::array::from_fn(|i| {
+                if bits[i / 64] >> (i % 64) & 1 == 1 {
+                    1
+                } else {
+                    -1
+                }
+            })
+        })
+        .collect()
+}

@@ -1,0 +1,97 @@
+//! Which pairs of photos are worth comparing, and their comparison.
+
+use std::collections::BTreeSet;
+
+use rayon::prelude::*;
+
+use crate::ingest::{Photo, PhotoId};
+use crate::measure::appearance::Appearance;
+use crate::measure::{PhotoMeasures, Viewpoint};
+
+/// A photo is compared with at most this many others, the most alike first. Keeps the cost of a job
+/// proportional to its photos.
+pub const MAX_PARTNERS: usize = 24;
+
+/// A compared pair; `a` comes first by phase, then by path.
+#[derive(Debug, Clone)]
+pub struct ComparedPair {
+    /// The earlier photo.
+    pub a: PhotoId,
+    /// The later photo.
+    pub b: PhotoId,
+    /// Motion of b's camera against a's.
+    pub viewpoint: Viewpoint,
+}
+
+/// Compares every candidate pair. `progress` is called with (done, total).
+#[must_use]
+pub fn compare_pairs(
+    photos: &[Photo],
+    measures: &[PhotoMeasures],
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Vec<ComparedPair> {
+    let pairs = candidate_pairs(photos, measures);
+    let done = std::sync::atomic::AtomicUsize::new(0);
+    pairs
+        .par_iter()
+        .map(|&(a, b)| {
+            let viewpoint = Viewpoint::between(&measures[a].features, &measures[b].features);
+            progress(
+                done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1,
+                pairs.len(),
+            );
+            ComparedPair {
+                a: PhotoId(a),
+                b: PhotoId(b),
+                viewpoint,
+            }
+        })
+        .collect()
+}
+
+/// Pairs worth comparing, as indices, sorted. The earlier phase comes first in each pair.
+fn candidate_pairs(photos: &[Photo], measures: &[PhotoMeasures]) -> Vec<(usize, usize)> {
+    let appearance = Appearance::new(measures.iter().map(|measure| &measure.features));
+    let mut pairs = BTreeSet::new();
+    for i in 0..photos.len() {
+        let mut partners: Vec<usize> = (0..photos.len())
+            .filter(|&j| j != i && may_share_view(&photos[i], &photos[j]))
+            .collect();
+        if partners.len() > MAX_PARTNERS {
+            let mut ranked: Vec<(f32, usize)> = partners
+                .iter()
+                .map(|&j| (appearance.similarity(i, j), j))
+                .collect();
+            ranked.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
+            partners = ranked
+                .into_iter()
+                .take(MAX_PARTNERS)
+                .map(|(_, j)| j)
+                .collect();
+        }
+        pairs.extend(partners.into_iter().map(|j| in_order(photos, i, j)));
+    }
+    pairs.into_iter().collect()
+}
+
+/// Whether the labels allow two photos to show one view in two phases.
+fn may_share_view(a: &Photo, b: &Photo) -> bool {
+    let areas_agree = match (&a.label.area, &b.label.area) {
+        (Some(x), Some(y)) => x.eq_ignore_ascii_case(y),
+        _ => true,
+    };
+    let phases_differ = match (a.label.phase, b.label.phase) {
+        (Some(x), Some(y)) => x != y,
+        _ => true,
+    };
+    areas_agree && phases_differ
+}
+
+/// The pair with the earlier phase first; without phases, by path.
+fn in_order(photos: &[Photo], i: usize, j: usize) -> (usize, usize) {
+    let (low, high) = (i.min(j), i.max(j));
+    match (photos[low].label.phase, photos[high].label.phase) {
+        (Some(x), Some(y)) if y < x => (high, low),
+        _ => (low, high),
+    }
+}

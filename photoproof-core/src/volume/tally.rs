@@ -1,0 +1,215 @@
+//! The debris tally of a job sheet: each load with its working, the sum, and the claim against it.
+
+use rust_decimal::Decimal;
+use rust_decimal::prelude::ToPrimitive;
+
+use super::shape::brief;
+use super::weight::{Material, Plausibility};
+use super::{Rules, round_half_up, show};
+use crate::job::{JobSheet, Load, pattern};
+use crate::report::v1;
+
+/// Decimals of a load when no rule says otherwise.
+const DEFAULT_DECIMALS: u32 = 2;
+
+/// The debris of a job: volumes in cubic yards.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Tally {
+    /// One line a load, in sheet order.
+    pub loads: Vec<LoadLine>,
+    /// Items counted apart, in sheet order.
+    pub hazards: Vec<HazardLine>,
+    /// Sum over all loads, evidenced or not.
+    pub measured: Decimal,
+    /// Sum over evidenced loads.
+    pub documented: Decimal,
+    /// Claimed on the sheet.
+    pub claimed: Option<Decimal>,
+    /// Claimed minus documented.
+    pub difference: Option<Decimal>,
+    /// Sum over the boxes around all loads: a claim above it is impossible.
+    pub bound: Decimal,
+    /// Whether the claim exceeds `bound`; `false` without loads or claim.
+    pub claim_impossible: bool,
+    /// Decimals to which loads are rounded half up.
+    pub decimals: u32,
+}
+
+/// One load of the tally.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct LoadLine {
+    /// Name on the job sheet.
+    pub name: String,
+    /// Volume after fill, count and rules, rounded half up.
+    pub cubic_yards: Decimal,
+    /// Volume of the box around it, times count, unrounded.
+    pub bound: Decimal,
+    /// Whether photos of it are in the folder.
+    pub evidenced: bool,
+    /// Photos by any of its globs, sorted.
+    pub photos: Vec<String>,
+    /// Photos of the empty bed, if the sheet tells them apart.
+    pub empty: Vec<String>,
+    /// Photos of the full bed, if the sheet tells them apart.
+    pub full: Vec<String>,
+    /// Photos after dumping, if the sheet tells them apart.
+    pub dumped: Vec<String>,
+    /// States the sheet names photos for (`empty`, `full`, `dumped`) and none is there.
+    pub missing_states: Vec<&'static str>,
+    /// The formula with its numbers.
+    pub working: String,
+    /// The scale ticket against the volume.
+    pub weight: Option<Plausibility>,
+}
+
+/// Items counted apart.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct HazardLine {
+    /// What it is.
+    pub item: String,
+    /// How many.
+    pub count: u32,
+    /// Photos by its globs, sorted.
+    pub photos: Vec<String>,
+}
+
+/// Adds up the loads of `sheet`; `photo_paths` are relative to the job folder, `/` between folders.
+#[must_use]
+pub fn tally(sheet: &JobSheet, photo_paths: &[String]) -> Tally {
+    let decimals = sheet.volume.decimals.unwrap_or(DEFAULT_DECIMALS);
+    let loads: Vec<LoadLine> = sheet
+        .loads
+        .iter()
+        .map(|load| line(load, &sheet.volume, photo_paths))
+        .collect();
+    let hazards = sheet.claim.hazards.iter().map(|hazard| HazardLine {
+        item: hazard.item.clone(),
+        count: hazard.count,
+        photos: matching(hazard.photos.iter().map(String::as_str), photo_paths),
+    });
+    let sum = |evidenced_only: bool| -> Decimal {
+        loads
+            .iter()
+            .filter(|l| l.evidenced || !evidenced_only)
+            .map(|l| l.cubic_yards)
+            .sum()
+    };
+    let bound: Decimal = loads.iter().map(|l| l.bound).sum();
+    let claimed = sheet.claim.debris_cubic_yards;
+    let documented = sum(true);
+    Tally {
+        measured: sum(false),
+        documented,
+        claimed,
+        difference: claimed.map(|c| c - documented),
+        claim_impossible: !loads.is_empty()
+            && claimed.is_some_and(|c| c > round_half_up(bound, decimals)),
+        bound,
+        hazards: hazards.collect(),
+        loads,
+        decimals,
+    }
+}
+
+fn line(load: &Load, rules: &Rules, paths: &[String]) -> LoadLine {
+    let decimals = rules.decimals.unwrap_or(DEFAULT_DECIMALS);
+    let (exact, working) = work(load, rules);
+    let cubic_yards = round_half_up(exact, decimals);
+    let of = |globs: &[String]| matching(globs.iter().map(String::as_str), paths);
+    let photos = matching(load.photos.all(), paths);
+    let states = [
+        ("empty", &load.photos.empty),
+        ("full", &load.photos.full),
+        ("dumped", &load.photos.dumped),
+    ];
+    LoadLine {
+        name: load.name.clone(),
+        cubic_yards,
+        bound: load.shape.bounding_box(load.units) * Decimal::from(load.count),
+        evidenced: !photos.is_empty(),
+        empty: of(&load.photos.empty),
+        full: of(&load.photos.full),
+        dumped: of(&load.photos.dumped),
+        missing_states: states
+            .iter()
+            .filter(|(_, globs)| !globs.is_empty() && of(globs).is_empty())
+            .map(|(state, _)| *state)
+            .collect(),
+        photos,
+        working: format!("{working} = {} yd3", show(exact, decimals)),
+        weight: load
+            .weight_lb
+            .zip(load.material.as_deref().and_then(Material::from_name))
+            .and_then(|(pounds, material)| material.plausibility(pounds, exact)),
+    }
+}
+
+/// Exact cubic yards with the working, without the final rounding.
+///
+/// Order of the steps: capacity, tailgate rule, percent call, hand-loading rule, count (FEMA, Public
+/// Assistance Debris Monitoring Guide, March 2021: the tailgate limits the basis, then the percent
+/// call applies; hand loading reduces the observed load).
+fn work(load: &Load, rules: &Rules) -> (Decimal, String) {
+    let worked = load.shape.volume(load.units);
+    let mut volume = worked.cubic_yards;
+    let mut working = worked.working;
+    if let Some(share) = rules
+        .no_tailgate_share
+        .filter(|_| load.tailgate == Some(false))
+    {
+        volume *= share;
+        working.push_str(&format!("; no tailgate x {share} = {}", brief(volume)));
+    }
+    volume *= load.fill;
+    working.push_str(&format!("; fill x {}", load.fill));
+    if let Some(share) = rules
+        .hand_loaded_share
+        .filter(|_| load.hand_loaded == Some(true))
+    {
+        working.push_str(&format!(" = {}; loaded by hand x {share}", brief(volume)));
+        volume *= share;
+    }
+    if load.count > 1 {
+        working.push_str(&format!(" = {}; count x {}", brief(volume), load.count));
+        volume *= Decimal::from(load.count);
+    }
+    (volume, working)
+}
+
+fn matching<'a>(globs: impl Iterator<Item = &'a str>, paths: &[String]) -> Vec<String> {
+    let matchers: Vec<_> = globs.filter_map(pattern::matcher).collect();
+    let mut found: Vec<String> = paths
+        .iter()
+        .filter(|path| matchers.iter().any(|m| m.is_match(path.as_str())))
+        .cloned()
+        .collect();
+    found.sort();
+    found.dedup();
+    found
+}
+
+impl From<&Tally> for v1::Debris {
+    fn from(tally: &Tally) -> Self {
+        let number = |d: Decimal| d.to_f64().unwrap_or_default();
+        let documented = (!tally.loads.is_empty()).then(|| number(tally.documented));
+        v1::Debris {
+            loads: tally
+                .loads
+                .iter()
+                .map(|line| v1::Load {
+                    name: line.name.clone(),
+                    cubic_yards: number(line.cubic_yards),
+                    evidenced: line.evidenced,
+                    photos: line.photos.clone(),
+                    working: line.working.clone(),
+                })
+                .collect(),
+            claimed: tally.claimed.map(number),
+            documented,
+            difference: tally.difference.map(number),
+        }
+    }
+}

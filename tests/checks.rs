@@ -1,0 +1,132 @@
+//! Every check: its pass case is silent, its fail case speaks once; files, registry and cases agree.
+
+#[cfg(test)]
+mod support;
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeSet;
+    use std::path::Path;
+
+    use photoproof_core::job::JobSheet;
+    use photoproof_core::judge::{CHECKS, Finding};
+    use photoproof_core::pipeline::{self, Options};
+
+    use crate::support;
+
+    fn findings(file: &Path) -> Vec<Finding> {
+        let folder = tempfile::tempdir().expect("temporary folder");
+        support::build(&support::case(file), folder.path());
+        let sheet = folder.path().join("job.toml");
+        let sheet = sheet
+            .exists()
+            .then(|| JobSheet::read(&sheet).expect("job sheet"));
+        pipeline::run(folder.path(), sheet, &Options::default(), &|_| {})
+            .expect("the folder is readable")
+            .judgement
+            .findings
+    }
+
+    #[test]
+    fn every_check_speaks_in_its_fail_case_and_is_silent_in_its_pass_case() {
+        let cases = support::root().join("fixtures/checks");
+        for check in CHECKS {
+            let id = check.meta().id;
+            let told = |name: &str| -> Vec<String> {
+                findings(&cases.join(id).join(name))
+                    .iter()
+                    .map(|f| f.check.to_owned())
+                    .collect()
+            };
+            assert_eq!(told("fail.toml"), [id], "{id}: the fail case");
+            assert_eq!(
+                told("pass.toml"),
+                Vec::<String>::new(),
+                "{id}: the pass case"
+            );
+        }
+    }
+
+    #[test]
+    fn files_registry_and_cases_agree() {
+        let root = support::root();
+        let names = |folder: &str, ending: &str| -> BTreeSet<String> {
+            std::fs::read_dir(root.join(folder))
+                .expect("a folder")
+                .filter_map(|entry| entry.expect("an entry").file_name().into_string().ok())
+                .filter_map(|name| name.strip_suffix(ending).map(|stem| stem.replace('_', "-")))
+                .filter(|name| name != "mod")
+                .collect()
+        };
+        let ids: BTreeSet<String> = CHECKS
+            .iter()
+            .map(|check| check.meta().id.to_owned())
+            .collect();
+        assert_eq!(ids.len(), CHECKS.len(), "ids are unique");
+        assert_eq!(
+            ids,
+            names("photoproof-core/src/judge/checks", ".rs"),
+            "one file a check"
+        );
+        assert_eq!(ids, names("fixtures/checks", ""), "one case folder a check");
+    }
+
+    #[test]
+    fn every_check_is_documented() {
+        for check in CHECKS {
+            let meta = check.meta();
+            for text in [
+                meta.summary,
+                meta.why,
+                meta.how_measured,
+                meta.limit,
+                meta.remedy,
+                meta.blind_spots,
+            ] {
+                assert!(text.len() > 15, "{}: \"{text}\" says too little", meta.id);
+            }
+            assert!(
+                !meta.innocent.is_empty(),
+                "{}: innocent explanations",
+                meta.id
+            );
+            let all = serde_json::to_string(meta)
+                .expect("serialisable")
+                .to_lowercase();
+            for word in ["fraud", "fake", "cheat", "forge", "liar"] {
+                assert!(
+                    !all.contains(word),
+                    "{}: a finding accuses nobody ({word})",
+                    meta.id
+                );
+            }
+        }
+    }
+
+    /// A stage imports base modules and earlier stages only.
+    #[test]
+    fn stages_import_earlier_stages_only() {
+        let stages = ["ingest", "measure", "group", "judge", "report"];
+        for (index, stage) in stages.iter().enumerate() {
+            let folder = support::root().join("photoproof-core/src").join(stage);
+            let mut open = vec![folder];
+            while let Some(folder) = open.pop() {
+                for entry in std::fs::read_dir(folder).expect("a folder") {
+                    let path = entry.expect("an entry").path();
+                    if path.is_dir() {
+                        open.push(path);
+                    } else if path.extension().is_some_and(|e| e == "rs") {
+                        let text = std::fs::read_to_string(&path).expect("text");
+                        for later in &stages[index + 1..] {
+                            assert!(
+                                !text.contains(&format!("use crate::{later}")),
+                                "{} imports the later stage {later}",
+                                path.display()
+                            );
+                        }
+                    }
+                }
+            }
+        }
+    }
+}

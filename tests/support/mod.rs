@@ -1,0 +1,108 @@
+//! Builds job folders for tests out of a few shared pictures.
+
+#[path = "../../photoproof-core/examples/make_demo/exif_block.rs"]
+mod exif_block;
+
+use std::path::{Path, PathBuf};
+
+use chrono::NaiveDateTime;
+use image::codecs::jpeg::JpegEncoder;
+use image::imageops::{self, FilterType};
+use serde::Deserialize;
+
+/// A job folder in words: `fixtures/checks/<id>/{pass,fail}.toml`.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct Case {
+    /// What the case shows.
+    #[allow(dead_code)]
+    pub(crate) note: String,
+    /// Text of `job.toml`.
+    #[serde(default)]
+    pub(crate) sheet: Option<String>,
+    /// The photos.
+    pub(crate) photo: Vec<CasePhoto>,
+}
+
+/// One photo of a case.
+#[derive(Debug, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub(crate) struct CasePhoto {
+    path: PathBuf,
+    picture: String,
+    #[serde(default)]
+    taken: Option<NaiveDateTime>,
+    #[serde(default)]
+    gps: Option<(f64, f64)>,
+    #[serde(default)]
+    edit: Edit,
+}
+
+#[derive(Debug, Default, Deserialize, PartialEq, Eq, Clone, Copy)]
+#[serde(rename_all = "lowercase")]
+enum Edit {
+    #[default]
+    None,
+    Mirrored,
+    Blurred,
+    Truncated,
+    Small,
+}
+
+/// Root of the repository.
+pub(crate) fn root() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
+}
+
+/// Reads a case file.
+pub(crate) fn case(file: &Path) -> Case {
+    let text = std::fs::read_to_string(file).unwrap_or_else(|e| panic!("{}: {e}", file.display()));
+    toml::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", file.display()))
+}
+
+/// Writes the job folder of a case.
+pub(crate) fn build(case: &Case, folder: &Path) {
+    if let Some(sheet) = &case.sheet {
+        std::fs::write(folder.join("job.toml"), sheet).expect("write job sheet");
+    }
+    for photo in &case.photo {
+        let file = folder.join(&photo.path);
+        std::fs::create_dir_all(file.parent().expect("a folder")).expect("make folder");
+        std::fs::write(&file, bytes(photo)).expect("write photo");
+    }
+}
+
+fn bytes(photo: &CasePhoto) -> Vec<u8> {
+    let source = root()
+        .join("fixtures/pictures")
+        .join(&photo.picture)
+        .with_extension("jpg");
+    let mut bytes = std::fs::read(&source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
+    if matches!(photo.edit, Edit::Mirrored | Edit::Blurred | Edit::Small) {
+        let mut picture = image::load_from_memory(&bytes).expect("decode").to_rgb8();
+        match photo.edit {
+            Edit::Mirrored => imageops::flip_horizontal_in_place(&mut picture),
+            Edit::Blurred => picture = imageops::blur(&picture, 7.0),
+            _ => picture = imageops::resize(&picture, 160, 120, FilterType::Triangle),
+        }
+        bytes.clear();
+        JpegEncoder::new_with_quality(&mut bytes, 60)
+            .encode_image(&picture)
+            .expect("encode");
+    }
+    let facts = exif_block::Facts {
+        taken: photo.taken,
+        position: photo.gps,
+        focal_35mm: Some(if photo.picture.ends_with("after") {
+            28
+        } else {
+            27
+        }),
+        offset: None,
+    };
+    exif_block::insert(&mut bytes, &facts).expect("insert Exif");
+    if photo.edit == Edit::Truncated {
+        bytes.truncate(bytes.len() / 2);
+    }
+    bytes
+}

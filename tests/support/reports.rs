@@ -1,0 +1,627 @@
+//! Hand-made reports of an invented scenario: a clean job, a flawed one, a hostile one and a large one.
+
+use std::collections::BTreeMap;
+
+use photoproof_core::judge::finding::{Measurement, Outcome, Severity};
+use photoproof_core::limits::Limits;
+use photoproof_core::phase::Phase;
+use photoproof_core::report::v1::*;
+
+/// Areas of the invented house.
+const AREAS: [&str; 4] = ["Kitchen", "Bath 1", "Attic", "Garage"];
+
+/// A pair measured within the limits: turned a little, a touch nearer.
+pub(crate) fn alignment() -> [[f64; 3]; 3] {
+    [
+        [1.06, 0.012, -0.045],
+        [-0.01, 1.055, -0.018],
+        [0.012, 0.004, 1.0],
+    ]
+}
+
+fn photo(path: &str, area: &str, phase: Phase, minute: u32) -> Photo {
+    let day = match phase {
+        Phase::Before => 2,
+        Phase::During => 3,
+        Phase::After => 4,
+    };
+    let value = format!(
+        "2026-03-{day:02}T{:02}:{:02}:09-06:00",
+        8 + minute / 60,
+        minute % 60
+    );
+    let time = Time {
+        value,
+        source: "exif_original".into(),
+        offset_known: true,
+    };
+    let seed = path.bytes().fold(7_u64, |hash, byte| {
+        hash.wrapping_mul(31).wrapping_add(byte.into())
+    });
+    let shift = (seed % 40) as f64 * 1e-5;
+    Photo {
+        path: path.into(),
+        sha256: format!("{seed:016x}").repeat(4),
+        area: Some(area.into()),
+        area_source: Some("folder".into()),
+        phase: Some(phase),
+        phase_source: Some("folder".into()),
+        caption: None,
+        capture_time: Some(time.clone()),
+        all_times: vec![time],
+        format: "jpeg".into(),
+        width: 4032,
+        height: 3024,
+        orientation: Some(1),
+        gps: Some(Gps {
+            lat: 41.5810 + shift,
+            lon: -93.6546 + shift,
+            error_m: Some(6.0),
+        }),
+        camera: Camera {
+            make: Some("Tern".into()),
+            model: Some(
+                if phase == Phase::During {
+                    "T8"
+                } else {
+                    "T9 Field"
+                }
+                .into(),
+            ),
+            lens: None,
+            focal_mm: Some(5.1),
+            focal_35mm: Some(26.0),
+        },
+        software: None,
+        sharpness: 41.5,
+        exposure: Exposure {
+            mean_luma: 0.44,
+            dark_share: 0.02,
+            clipped_share: 0.01,
+        },
+        stamp: None,
+        problems: vec![],
+    }
+}
+
+fn pair(a: &str, b: &str) -> Pair {
+    Pair {
+        a: a.into(),
+        b: b.into(),
+        relation: "same_view".into(),
+        reason: None,
+        rotation_deg: Some(2.1),
+        rotation_sigma_deg: Some(0.3),
+        turn_right_deg: Some(2.0),
+        tilt_up_deg: Some(-0.7),
+        roll_clockwise_deg: Some(0.2),
+        distance_ratio: Some(0.94),
+        distance_ratio_sigma: Some(0.02),
+        overlap: Some(0.91),
+        zoom: Some(1.0),
+        inliers: 143,
+        matches: 402,
+        model: Some("homography".into()),
+        focal_known: true,
+        copy: "none".into(),
+        copy_detail: None,
+        advice: Some("step back about 6 %, turn left 2 degrees".into()),
+        alignment: Some(alignment()),
+    }
+}
+
+fn path(area: &str, phase: Phase, number: usize) -> String {
+    let offset = match phase {
+        Phase::Before => 400,
+        Phase::During => 450,
+        Phase::After => 500,
+    };
+    format!("{area}/{phase}/IMG_{:04}.jpg", offset + number)
+}
+
+/// A job of `areas` with `views` views each, everything in order.
+fn ordered(areas: &[&str], views: usize) -> (Vec<Photo>, Vec<ViewSet>, Vec<Coverage>) {
+    let (mut photos, mut sets, mut coverage) = (Vec::new(), Vec::new(), Vec::new());
+    for (place, area) in areas.iter().enumerate() {
+        for view in 0..views {
+            let number = place * views + view + 1;
+            let paths = Phase::ALL.map(|phase| path(area, phase, number));
+            for (phase, path) in Phase::ALL.iter().zip(&paths) {
+                photos.push(photo(path, area, *phase, (number * 3) as u32 % 600));
+            }
+            let [before, during, after] = paths;
+            sets.push(ViewSet {
+                id: format!("{}-{}", area.to_lowercase().replace(' ', "-"), view + 1),
+                area: Some((*area).into()),
+                pairs: vec![pair(&before, &during), pair(&before, &after)],
+                photos: PhasePaths {
+                    before: vec![before],
+                    during: vec![during],
+                    after: vec![after],
+                },
+            });
+        }
+        coverage.extend(Phase::ALL.map(|phase| Coverage {
+            area: (*area).into(),
+            phase,
+            required: true,
+            photos: views,
+        }));
+    }
+    photos.sort_by(|a, b| a.path.cmp(&b.path));
+    (photos, sets, coverage)
+}
+
+fn check(id: &str, summary: &str, why: &str) -> CheckInfo {
+    CheckInfo {
+        id: id.into(),
+        summary: summary.into(),
+        why: why.into(),
+    }
+}
+
+fn checks() -> Vec<CheckInfo> {
+    vec![
+        check(
+            "capture-time-outside-window",
+            "A photo was taken outside the work window.",
+            "The photo may show another visit, so it does not prove this order.",
+        ),
+        check(
+            "distance-change",
+            "The camera stood nearer or farther than in the first photo.",
+            "Debris outside the smaller frame cannot be compared.",
+        ),
+        check(
+            "low-detail",
+            "A photo is blurred, too dark or too small.",
+            "Whether the floor is clean cannot be seen.",
+        ),
+        check(
+            "missing-phase",
+            "An area lacks before, during or after photos.",
+            "Without the phase nobody can tell whether the work was done.",
+        ),
+        check(
+            "reused-within-job",
+            "One picture stands for two areas, phases or views.",
+            "One picture can prove one area at one time only.",
+        ),
+        check(
+            "unreadable-photo",
+            "A photo file cannot be read.",
+            "What it shows is not known.",
+        ),
+        check(
+            "viewpoint-shift",
+            "The camera turned between the photos of one view.",
+            "Another part of the room is shown, so the two cannot be compared.",
+        ),
+    ]
+}
+
+fn report(id: &str, photos: Vec<Photo>, sets: Vec<ViewSet>, coverage: Vec<Coverage>) -> Report {
+    Report {
+        schema: SCHEMA.into(),
+        tool_version: "0.1.0".into(),
+        job: Job {
+            id: id.into(),
+            vendor: Some("Wren & Bracken Field Crew".into()),
+            services: vec!["debris-removal".into(), "initial-cleaning".into()],
+            address: Some("14 Tallow Lane, Harrowmere".into()),
+            latitude: Some(41.5812),
+            longitude: Some(-93.6544),
+            timezone: Some("America/Chicago".into()),
+            window_start: Some("2026-03-02T07:00:00".into()),
+            window_end: Some("2026-03-04T19:00:00".into()),
+            has_job_sheet: true,
+        },
+        outcome: Outcome::Pass,
+        summary: vec![
+            "Every area asked for has before, during and after photos from the same standpoint.".into(),
+            "All capture times lie inside the work window and in order.".into(),
+            "No photo is used twice.".into(),
+        ],
+        counts: Counts { photos: photos.len(), view_sets: sets.len(), ..Counts::default() },
+        photos,
+        unreadable: vec![],
+        ignored: vec![Unreadable { path: "notes.txt".into(), reason: "not an image".into() }],
+        view_sets: sets,
+        coverage,
+        copies: vec![],
+        debris: Debris {
+            loads: vec![Load {
+                name: "Trailer 1".into(),
+                cubic_yards: 20.0,
+                evidenced: true,
+                photos: vec![path("Garage", Phase::After, 4)],
+                working: "16 ft \u{d7} 7.5 ft \u{d7} 4.5 ft \u{d7} 1.00 fill = 540 ft\u{b3}; / 27 = 20.00 yd\u{b3}".into(),
+            }],
+            claimed: Some(20.0),
+            documented: Some(20.0),
+            difference: Some(0.0),
+        },
+        findings: vec![],
+        retakes: vec![],
+        limits: Limits::default(),
+        checks: checks(),
+    }
+}
+
+/// A job with nothing to say against it.
+pub(crate) fn clean() -> Report {
+    let (photos, sets, coverage) = ordered(&AREAS, 1);
+    report("WB-1186", photos, sets, coverage)
+}
+
+/// A finding with the members every test needs.
+pub(crate) fn finding(
+    check: &str,
+    severity: Severity,
+    area: Option<&str>,
+    photos: &[&str],
+) -> Finding {
+    let key = format!("{check}|{area:?}|{photos:?}");
+    let seed = key.bytes().fold(11_u64, |hash, byte| {
+        hash.wrapping_mul(131).wrapping_add(byte.into())
+    });
+    Finding {
+        check: check.into(),
+        severity,
+        area: area.map(Into::into),
+        photos: photos.iter().map(|path| (*path).into()).collect(),
+        message: String::new(),
+        measured: None,
+        remedy: String::new(),
+        innocent_explanations: vec![],
+        waived: None,
+        fingerprint: format!("{seed:016x}"),
+    }
+}
+
+fn measurement(value: f64, limit: f64, unit: &str) -> Option<Measurement> {
+    Some(Measurement {
+        value: Some(value),
+        limit: Some(limit),
+        unit: unit.into(),
+    })
+}
+
+/// A job with findings of every weight, retakes, a waiver and an unreadable file.
+pub(crate) fn flawed() -> Report {
+    let (mut photos, mut sets, mut coverage) = ordered(&AREAS, 2);
+    photos.retain(|photo| !photo.path.starts_with("Attic/after"));
+    for set in sets
+        .iter_mut()
+        .filter(|set| set.area.as_deref() == Some("Attic"))
+    {
+        set.photos.after.clear();
+        set.pairs.truncate(1);
+    }
+    for cell in coverage
+        .iter_mut()
+        .filter(|cell| cell.area == "Attic" && cell.phase == Phase::After)
+    {
+        cell.photos = 0;
+    }
+    if let Some(pair) = sets.first_mut().and_then(|set| set.pairs.last_mut()) {
+        pair.relation = "shifted".into();
+        pair.rotation_deg = Some(14.2);
+        pair.turn_right_deg = Some(14.0);
+        pair.overlap = Some(0.52);
+        pair.alignment = Some([[1.0, 0.0, -0.4], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]]);
+        pair.advice = Some("turn left 14 degrees".into());
+    }
+    if let Some(pair) = sets.get_mut(2).and_then(|set| set.pairs.last_mut()) {
+        pair.relation = "undetermined".into();
+        pair.reason = Some("11 inliers found, 24 needed".into());
+        (pair.rotation_deg, pair.turn_right_deg, pair.tilt_up_deg) = (None, None, None);
+        (pair.distance_ratio, pair.overlap, pair.alignment) = (None, None, None);
+        pair.advice = None;
+    }
+    let mut report = report("WB-1187", photos, sets, coverage);
+    report.outcome = Outcome::Fail;
+    report.summary = vec![
+        "The attic has no after photo, and two after photos cannot be compared with their before photos.".into(),
+        "One garage picture stands for the bath as well.".into(),
+        "Shoot the five photos listed below; nothing else is asked for.".into(),
+    ];
+    report.unreadable = vec![Unreadable {
+        path: "Garage/after/IMG_0599.jpg".into(),
+        reason: "the file ends after 4096 bytes".into(),
+    }];
+    report.findings = findings();
+    report.retakes = retakes();
+    report.copies = vec![Copy {
+        a: path("Garage", Phase::After, 7),
+        b: path("Bath 1", Phase::After, 4),
+        kind: "edited".into(),
+        scope: "job".into(),
+        other_job: None,
+        detail: Some(CopyDetail {
+            transform: "mirrored".into(),
+            crop: 0.93,
+        }),
+    }];
+    report.debris.claimed = Some(26.0);
+    report.debris.difference = Some(6.0);
+    count(&mut report);
+    report
+}
+
+/// Fills the counts from the rest of the report.
+pub(crate) fn count(report: &mut Report) {
+    let mut by_severity =
+        BTreeMap::from([Severity::Note, Severity::Review, Severity::Fail].map(|s| (s, 0)));
+    for finding in report
+        .findings
+        .iter()
+        .filter(|finding| finding.waived.is_none())
+    {
+        *by_severity.entry(finding.severity).or_default() += 1;
+    }
+    report.counts = Counts {
+        photos: report.photos.len(),
+        unreadable: report.unreadable.len(),
+        view_sets: report.view_sets.len(),
+        findings: by_severity,
+        waived: report
+            .findings
+            .iter()
+            .filter(|finding| finding.waived.is_some())
+            .count(),
+    };
+}
+
+fn findings() -> Vec<Finding> {
+    let kitchen_after = path("Kitchen", Phase::After, 1);
+    let kitchen_before = path("Kitchen", Phase::Before, 1);
+    let bath_after = path("Bath 1", Phase::After, 4);
+    let garage_after = path("Garage", Phase::After, 7);
+    let mut list = vec![
+        Finding {
+            message: "The camera turned 14.2 degrees between before and after.".into(),
+            measured: measurement(14.2, 10.0, "degrees"),
+            remedy: "Stand where the before photo was taken and aim at the same corner.".into(),
+            innocent_explanations: vec![
+                "A door or a pile may have been in the way.".into(),
+                "Another person may have taken the second photo.".into(),
+            ],
+            ..finding(
+                "viewpoint-shift",
+                Severity::Fail,
+                Some("Kitchen"),
+                &[&kitchen_after, &kitchen_before],
+            )
+        },
+        Finding {
+            message: "The after photo of Bath 1 is a mirrored copy of a garage photo.".into(),
+            remedy: "Shoot the bath again from the standpoint of its before photo.".into(),
+            innocent_explanations: vec![
+                "A picture may have been picked twice by mistake while uploading.".into(),
+            ],
+            ..finding(
+                "reused-within-job",
+                Severity::Fail,
+                Some("Bath 1"),
+                &[&bath_after, &garage_after],
+            )
+        },
+        Finding {
+            message: "No after photo of the attic.".into(),
+            measured: measurement(0.0, 1.0, "photos"),
+            remedy: "Shoot both attic views again, after the work.".into(),
+            innocent_explanations: vec!["The upload may have stopped early.".into()],
+            ..finding("missing-phase", Severity::Fail, Some("Attic"), &[])
+        },
+        Finding {
+            message: "The file ends after 4096 bytes.".into(),
+            remedy: "Copy the photo from the phone again.".into(),
+            innocent_explanations: vec!["The transfer may have been cut off.".into()],
+            ..finding(
+                "unreadable-photo",
+                Severity::Review,
+                Some("Garage"),
+                &["Garage/after/IMG_0599.jpg"],
+            )
+        },
+        Finding {
+            message: "The camera stood 28 % farther away than in the before photo.".into(),
+            measured: measurement(1.28, 1.25, "ratio"),
+            remedy: "Step forward about 22 %.".into(),
+            innocent_explanations: vec!["The wide lens of the phone may have been used.".into()],
+            waived: Some(Waived {
+                reviewer: "J. Alder".into(),
+                reason: "the whole wall is visible in both".into(),
+                until: "2026-06-30".into(),
+            }),
+            ..finding(
+                "distance-change",
+                Severity::Review,
+                Some("Garage"),
+                &[&garage_after],
+            )
+        },
+    ];
+    list.push(Finding {
+        message: "Taken 40 minutes after the work window ended.".into(),
+        measured: measurement(2400.0, 0.0, "seconds"),
+        remedy: "Say why the work ran late, or set the phone's clock.".into(),
+        innocent_explanations: vec!["The phone's clock may be set to another zone.".into()],
+        ..finding(
+            "capture-time-outside-window",
+            Severity::Note,
+            Some("Garage"),
+            &[&garage_after],
+        )
+    });
+    list
+}
+
+fn retakes() -> Vec<Retake> {
+    let retake =
+        |area: &str, like: String, replaces: Option<String>, what: &str, check: &str| Retake {
+            area: Some(area.into()),
+            phase: Some(Phase::After),
+            view_set: None,
+            like: Some(like),
+            replaces,
+            instruction: what.into(),
+            checks: vec![check.into()],
+        };
+    let before = |area, number| path(area, Phase::Before, number);
+    let after = |area, number| path(area, Phase::After, number);
+    vec![
+        retake(
+            "Kitchen",
+            before("Kitchen", 1),
+            Some(after("Kitchen", 1)),
+            "turn left 14 degrees, same distance",
+            "viewpoint-shift",
+        ),
+        retake(
+            "Bath 1",
+            before("Bath 1", 4),
+            Some(after("Bath 1", 4)),
+            "shoot the bath itself, standing in the door",
+            "reused-within-job",
+        ),
+        retake(
+            "Attic",
+            before("Attic", 5),
+            None,
+            "stand at the hatch, aim at the gable window",
+            "missing-phase",
+        ),
+        retake(
+            "Attic",
+            before("Attic", 6),
+            None,
+            "stand at the gable window, aim at the hatch",
+            "missing-phase",
+        ),
+        retake(
+            "Garage",
+            before("Garage", 7),
+            Some("Garage/after/IMG_0599.jpg".into()),
+            "copy the photo again, or shoot it again from the gate",
+            "unreadable-photo",
+        ),
+    ]
+}
+
+/// Text meant to act: markup, quotes, formulas, controls, reading-direction marks, kilobytes.
+pub(crate) const HOSTILE: [&str; 8] = [
+    "<script>alert(1)</script>",
+    "\"><img src=x onerror=alert(1)>",
+    "'; DROP TABLE photos; --",
+    "=HYPERLINK(\"https://example.invalid\",\"x\")",
+    "\u{1b}[2J\u{1b}]0;title\u{7}",
+    "photo\u{202e}gpj.exe",
+    "line\nbreak\r\tand\u{2028}more\u{0}",
+    "{{ 7*7 }} {% raw %} ]]> --> </style></svg> &lt;",
+];
+
+/// A report in which every foreign text is hostile.
+pub(crate) fn hostile() -> Report {
+    let mut report = flawed();
+    let texts = HOSTILE
+        .map(String::from)
+        .into_iter()
+        .chain([format!("x{}", "long ".repeat(820))]);
+    let texts: Vec<String> = texts.collect();
+    let text = |index: usize| texts[index % texts.len()].clone();
+    let mut renamed = BTreeMap::new();
+    for (index, photo) in report.photos.iter_mut().enumerate() {
+        let name = format!("{}-{index}.jpg", text(index));
+        renamed.insert(std::mem::replace(&mut photo.path, name.clone()), name);
+        photo.area = Some(text(index));
+        photo.caption = Some(text(index + 1));
+        photo.camera.make = Some(text(index + 2));
+        photo.software = Some(text(index + 3));
+        photo.problems = vec![text(index + 4)];
+        photo.stamp = Some(Stamp {
+            text: text(index),
+            time: None,
+        });
+    }
+    for (index, finding) in report.findings.iter_mut().enumerate() {
+        finding.area = Some(text(index));
+        finding.message = text(index);
+        finding.remedy = text(index + 1);
+        finding.innocent_explanations = vec![text(index + 2)];
+        for path in &mut finding.photos {
+            if let Some(name) = renamed.get(path) {
+                path.clone_from(name);
+            }
+        }
+        if let Some(waived) = &mut finding.waived {
+            *waived = Waived {
+                reviewer: text(0),
+                reason: text(3),
+                until: text(4),
+            };
+        }
+    }
+    for (index, retake) in report.retakes.iter_mut().enumerate() {
+        retake.instruction = text(index);
+        retake.like = retake
+            .like
+            .as_ref()
+            .map(|path| renamed.get(path).cloned().unwrap_or_default());
+    }
+    for (index, set) in report.view_sets.iter_mut().enumerate() {
+        set.id = text(index);
+        set.area = Some(text(index));
+    }
+    report.job.id = text(0);
+    report.job.vendor = Some(text(3));
+    report.job.address = Some(text(5));
+    report.summary = texts.clone();
+    report.ignored = texts
+        .iter()
+        .map(|t| Unreadable {
+            path: t.clone(),
+            reason: t.clone(),
+        })
+        .collect();
+    for load in &mut report.debris.loads {
+        load.name = text(3);
+        load.working = text(4);
+    }
+    report
+}
+
+/// A job of `sets` complete view sets (three photos each).
+pub(crate) fn large(sets: usize) -> Report {
+    let names: Vec<String> = (1..=sets.div_ceil(6))
+        .map(|number| format!("Room {number}"))
+        .collect();
+    let areas: Vec<&str> = names.iter().map(String::as_str).collect();
+    let (photos, sets, coverage) = ordered(&areas, 6);
+    let mut report = report("WB-1200", photos, sets, coverage);
+    let paths: Vec<String> = report
+        .photos
+        .iter()
+        .step_by(9)
+        .map(|photo| photo.path.clone())
+        .collect();
+    report.findings = paths
+        .iter()
+        .map(|path| Finding {
+            message: "The photo is blurred.".into(),
+            measured: measurement(3.1, 6.0, ""),
+            remedy: "Shoot it again with a steady hand.".into(),
+            innocent_explanations: vec!["The light may have been poor.".into()],
+            ..finding(
+                "low-detail",
+                Severity::Review,
+                path.split('/').next(),
+                &[path],
+            )
+        })
+        .collect();
+    report.outcome = Outcome::Review;
+    count(&mut report);
+    report
+}
