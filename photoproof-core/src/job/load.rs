@@ -27,6 +27,8 @@ const PLAIN_KEYS: [&str; 13] = [
     "photos_dumped",
 ];
 
+/// More loads than this are no job of one house.
+const MAX_LOADS: usize = 1_000;
 /// Measures above this many metres or feet are mistakes of unit.
 const MAX_MEASURE: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
 /// A truck bed, trailer or container longer than this many feet is noted.
@@ -37,7 +39,14 @@ pub(super) fn loads(root: &Reader<'_>, default_units: Units, sheet: &mut JobShee
     let mut known: Vec<&str> = PLAIN_KEYS.to_vec();
     known.extend(crate::volume::measure_keys());
     let mut names: Vec<(String, usize)> = Vec::new();
-    for table in root.tables("load", &known) {
+    let tables = root.tables("load", &known);
+    if let Some(excess) = tables.get(MAX_LOADS) {
+        root.mistake(
+            &excess.span,
+            format!("more than {MAX_LOADS} loads; split the job"),
+        );
+    }
+    for table in tables.into_iter().take(MAX_LOADS) {
         if let Some(name) = table.text("name") {
             let (line, _) = root.mistakes.position(name.span.start);
             match names.iter().find(|(n, _)| *n == normalize(&name.value)) {
