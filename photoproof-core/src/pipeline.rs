@@ -4,7 +4,7 @@ use std::path::Path;
 
 use crate::error::Error;
 use crate::group::{CopyPair, Grouped, Original, group};
-use crate::ingest::{self, IngestOptions, Intake, PhotoId};
+use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
 use crate::judge::{Evidence, Judgement, judge};
 use crate::measure::{PhotoMeasures, copy, measure_photo, pairs};
@@ -72,19 +72,15 @@ pub fn run(
     let has_sheet = sheet.is_some();
     let sheet = sheet.unwrap_or_default();
     let photos_done = |done, total| progress(Progress::Photos(done, total));
-    let (intake, observed) = ingest::ingest_with_progress(
-        folder,
-        &sheet,
-        &options.ingest,
-        &photos_done,
-        |photo, pixels| {
-            let thumbnail = match options.pictures {
-                Pictures::Keep => Thumbnail::new(pixels),
-                Pictures::Skip => None,
-            };
-            (measure_photo(photo, pixels), thumbnail)
-        },
-    )?;
+    let observe = |photo: &Photo, pixels: &Pixels| {
+        let thumbnail = match options.pictures {
+            Pictures::Keep => Thumbnail::new(pixels),
+            Pictures::Skip => None,
+        };
+        (measure_photo(photo, pixels), thumbnail)
+    };
+    let (intake, observed) =
+        ingest::ingest_with_progress(folder, &sheet, &options.ingest, observe, &photos_done)?;
     let mut measures = Vec::with_capacity(observed.len());
     let mut thumbnails = Thumbnails::new();
     for (photo, (measure, thumbnail)) in intake.photos.iter().zip(observed) {
@@ -108,7 +104,7 @@ pub fn run(
 }
 
 fn copies(measures: &[PhotoMeasures]) -> Vec<CopyPair> {
-    copy::find_copies(measures)
+    copy::find_copies(&measures.iter().collect::<Vec<_>>())
         .into_iter()
         .map(|(original, photo, measure)| CopyPair {
             photo: PhotoId(photo),

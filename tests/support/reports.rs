@@ -11,7 +11,7 @@ use photoproof_core::report::v1::*;
 const AREAS: [&str; 4] = ["Kitchen", "Bath 1", "Attic", "Garage"];
 
 /// A pair measured within the limits: turned a little, a touch nearer.
-pub fn alignment() -> [[f64; 3]; 3] {
+pub(crate) fn alignment() -> [[f64; 3]; 3] {
     [
         [1.06, 0.012, -0.045],
         [-0.01, 1.055, -0.018],
@@ -249,13 +249,18 @@ fn report(id: &str, photos: Vec<Photo>, sets: Vec<ViewSet>, coverage: Vec<Covera
 }
 
 /// A job with nothing to say against it.
-pub fn clean() -> Report {
+pub(crate) fn clean() -> Report {
     let (photos, sets, coverage) = ordered(&AREAS, 1);
     report("WB-1186", photos, sets, coverage)
 }
 
 /// A finding with the members every test needs.
-pub fn finding(check: &str, severity: Severity, area: Option<&str>, photos: &[&str]) -> Finding {
+pub(crate) fn finding(
+    check: &str,
+    severity: Severity,
+    area: Option<&str>,
+    photos: &[&str],
+) -> Finding {
     let key = format!("{check}|{area:?}|{photos:?}");
     let seed = key.bytes().fold(11_u64, |hash, byte| {
         hash.wrapping_mul(131).wrapping_add(byte.into())
@@ -283,7 +288,7 @@ fn measurement(value: f64, limit: f64, unit: &str) -> Option<Measurement> {
 }
 
 /// A job with findings of every weight, retakes, a waiver and an unreadable file.
-pub fn flawed() -> Report {
+pub(crate) fn flawed() -> Report {
     let (mut photos, mut sets, mut coverage) = ordered(&AREAS, 2);
     photos.retain(|photo| !photo.path.starts_with("Attic/after"));
     for set in sets
@@ -345,7 +350,7 @@ pub fn flawed() -> Report {
 }
 
 /// Fills the counts from the rest of the report.
-pub fn count(report: &mut Report) {
+pub(crate) fn count(report: &mut Report) {
     let mut by_severity =
         BTreeMap::from([Severity::Note, Severity::Review, Severity::Fail].map(|s| (s, 0)));
     for finding in report
@@ -506,7 +511,7 @@ fn retakes() -> Vec<Retake> {
 }
 
 /// Text meant to act: markup, quotes, formulas, controls, reading-direction marks, kilobytes.
-pub const HOSTILE: [&str; 8] = [
+pub(crate) const HOSTILE: [&str; 8] = [
     "<script>alert(1)</script>",
     "\"><img src=x onerror=alert(1)>",
     "'; DROP TABLE photos; --",
@@ -518,7 +523,7 @@ pub const HOSTILE: [&str; 8] = [
 ];
 
 /// A report in which every foreign text is hostile.
-pub fn hostile() -> Report {
+pub(crate) fn hostile() -> Report {
     let mut report = flawed();
     let texts = HOSTILE
         .map(String::from)
@@ -588,7 +593,7 @@ pub fn hostile() -> Report {
 }
 
 /// A job of `sets` complete view sets (three photos each).
-pub fn large(sets: usize) -> Report {
+pub(crate) fn large(sets: usize) -> Report {
     let names: Vec<String> = (1..=sets.div_ceil(6))
         .map(|number| format!("Room {number}"))
         .collect();

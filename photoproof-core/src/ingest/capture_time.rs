@@ -48,12 +48,7 @@ impl CaptureTime {
     /// (RFC 3339 section 4.4: an unknown local offset is never written as Z).
     #[must_use]
     pub fn to_text(&self) -> String {
-        let format = if self.civil.and_utc().timestamp_subsec_millis() == 0 {
-            "%Y-%m-%dT%H:%M:%S"
-        } else {
-            "%Y-%m-%dT%H:%M:%S%.3f"
-        };
-        let mut text = self.civil.format(format).to_string();
+        let mut text = self.civil.format("%Y-%m-%dT%H:%M:%S%.f").to_string();
         if let Some(offset) = self.offset {
             if offset.local_minus_utc() == 0 {
                 text.push('Z');

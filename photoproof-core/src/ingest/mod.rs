@@ -3,14 +3,48 @@
 //! The only stage that reads the job folder. A photo's pixels live for the length of one call of the
 //! observer that the caller passes in, so memory does not grow with the job.
 
+mod area_match;
 pub mod capture_time;
+mod container;
+mod date_text;
+mod decode;
+mod exif;
+mod file_name_time;
+mod jpeg;
+mod label;
+mod memory;
+mod name_reading;
+mod options;
 pub mod order;
+mod orient;
 pub mod photo;
+mod photos_csv;
 pub mod pixels;
+mod read;
+mod reduce;
+mod vocabulary;
+mod walk;
+mod words;
+mod xmp;
+
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::atomic::{AtomicUsize, Ordering};
+
+use rayon::prelude::*;
 
 pub use capture_time::{CaptureTime, TimeSource};
+pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;
+
+use crate::error::Error;
+use crate::ingest::label::{Labelled, label_all};
+use crate::ingest::memory::MemoryGate;
+use crate::ingest::photos_csv::Row;
+use crate::ingest::read::{Outcome, read_file};
+use crate::ingest::walk::{Entry, walk};
+use crate::job::JobSheet;
 
 /// What was found in a job folder.
 #[derive(Debug, Clone, Default)]
@@ -35,6 +69,9 @@ pub struct Rejected {
     pub reason: String,
     /// Labels, so that the loss is counted where it belongs.
     pub label: Label,
+    /// What the file says of itself apart from its pixels, if that much could be read; width and
+    /// height are 0.
+    pub facts: Option<Box<Photo>>,
 }
 
 /// A file that is not a photo.
@@ -44,4 +81,165 @@ pub struct Ignored {
     pub path: String,
     /// Why it was left out.
     pub reason: String,
+}
+
+/// Reads the job folder `root`. `observe` is called once for every readable photo, while its pixels
+/// are in memory; what it returns comes back in the order of [`Intake::photos`].
+///
+/// Files are read in parallel on the current thread pool; the result does not depend on the number of
+/// threads.
+///
+/// # Errors
+/// If `root` is no readable folder, or holds more files than `options` allow. A bad photo is no error:
+/// it is in [`Intake::rejected`].
+pub fn ingest<M: Send>(
+    root: &Path,
+    sheet: &JobSheet,
+    options: &IngestOptions,
+    observe: impl Fn(&Photo, &Pixels) -> M + Sync,
+) -> Result<(Intake, Vec<M>), Error> {
+    ingest_with_progress(root, sheet, options, observe, &|_, _| {})
+}
+
+/// Like [`ingest`]; `progress` is called after each file with the number of files done and of all files.
+///
+/// # Errors
+/// As [`ingest`].
+pub fn ingest_with_progress<M: Send>(
+    root: &Path,
+    sheet: &JobSheet,
+    options: &IngestOptions,
+    observe: impl Fn(&Photo, &Pixels) -> M + Sync,
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Result<(Intake, Vec<M>), Error> {
+    let walked = walk(root, options)?;
+    let mut intake = Intake {
+        ignored: walked.ignored,
+        ..Intake::default()
+    };
+    let (tables, files) = split_tables(walked.files);
+    let rows = read_tables(&tables, options, &mut intake.ignored);
+    let names: Vec<&str> = files.iter().map(|file| file.shown.as_str()).collect();
+    let labels = label_all(&names, sheet, &rows);
+    let gate = MemoryGate::new(options.max_total_decode_bytes);
+    let done = AtomicUsize::new(0);
+    let outcomes: Vec<Outcome<M>> = files
+        .par_iter()
+        .zip(&labels)
+        .with_max_len(1)
+        .map(|(file, label)| {
+            let outcome = read_file(&file.path, &file.shown, options, &gate);
+            let outcome = labelled(outcome, label, &observe);
+            progress(done.fetch_add(1, Ordering::Relaxed) + 1, files.len());
+            outcome
+        })
+        .collect();
+    let mut measures = Vec::new();
+    for outcome in outcomes {
+        match outcome {
+            Outcome::Photo(photo, measure) => {
+                intake.photos.push(*photo);
+                measures.push(measure);
+            }
+            Outcome::Rejected(rejected) => intake.rejected.push(rejected),
+            Outcome::Ignored(ignored) => intake.ignored.push(ignored),
+        }
+    }
+    let unreadable = walked.unreadable.into_iter().map(|folder| Rejected {
+        path: folder.path,
+        sha256: None,
+        reason: folder.reason,
+        label: Label::default(),
+        facts: None,
+    });
+    intake.rejected.extend(unreadable);
+    intake.rejected.sort_by(|a, b| a.path.cmp(&b.path));
+    intake.ignored.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok((intake, measures))
+}
+
+/// Reads one photo file, shown in messages as `shown`. Area and phase are not labelled.
+///
+/// # Errors
+/// What is wrong with the file, if it is no readable photo.
+pub fn read_photo(
+    path: &Path,
+    shown: &str,
+    options: &IngestOptions,
+) -> Result<(Photo, Pixels), Rejected> {
+    let gate = MemoryGate::new(options.max_total_decode_bytes);
+    match read_file(path, shown, options, &gate) {
+        Outcome::Photo(photo, pixels) => Ok((*photo, pixels)),
+        Outcome::Rejected(rejected) => Err(rejected),
+        Outcome::Ignored(ignored) => Err(Rejected {
+            path: ignored.path,
+            sha256: None,
+            reason: format!("not a photo: {}", ignored.reason),
+            label: Label::default(),
+            facts: None,
+        }),
+    }
+}
+
+/// Adds labels, shows a photo to `observe` and lets go of its pixels.
+fn labelled<M>(
+    outcome: Outcome<Pixels>,
+    labels: &Labelled,
+    observe: &(impl Fn(&Photo, &Pixels) -> M + Sync),
+) -> Outcome<M> {
+    match outcome {
+        Outcome::Photo(mut photo, pixels) => {
+            photo.label = labels.label.clone();
+            photo.problems.extend(labels.problems.iter().cloned());
+            let measure = observe(&photo, &pixels);
+            Outcome::Photo(photo, measure)
+        }
+        Outcome::Rejected(mut rejected) => {
+            rejected.label = labels.label.clone();
+            Outcome::Rejected(rejected)
+        }
+        Outcome::Ignored(ignored) => Outcome::Ignored(ignored),
+    }
+}
+
+/// Takes the `photos.csv` tables out of the files.
+fn split_tables(files: Vec<Entry>) -> (Vec<Entry>, Vec<Entry>) {
+    files.into_iter().partition(|file| {
+        let name = file.shown.rsplit('/').next().unwrap_or_default();
+        name.eq_ignore_ascii_case("photos.csv")
+    })
+}
+
+/// Reads all tables; each is listed among the ignored files with what is wrong in it.
+fn read_tables(
+    tables: &[Entry],
+    options: &IngestOptions,
+    ignored: &mut Vec<Ignored>,
+) -> BTreeMap<String, Row> {
+    let mut rows = BTreeMap::new();
+    for table in tables {
+        let folder = table
+            .shown
+            .rsplit_once('/')
+            .map_or("", |(folder, _)| folder);
+        let read = read::read_bounded(&table.path, options.max_csv_bytes)
+            .map(|bytes| photos_csv::read(&bytes, folder));
+        let problems = match read {
+            Ok(read) => {
+                rows.extend(read.by_path);
+                read.problems
+            }
+            Err(reason) => vec![reason],
+        };
+        let mut reason = "label table".to_owned();
+        for problem in problems {
+            reason.push_str("; ");
+            reason.push_str(&problem);
+        }
+        ignored.push(Ignored {
+            path: table.shown.clone(),
+            reason,
+        });
+    }
+    rows
 }

@@ -10,7 +10,7 @@ use crate::phase::Phase;
 pub struct PhotoId(pub usize);
 
 /// One readable photo of the job folder. Pixels are not kept.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, Default)]
 #[non_exhaustive]
 pub struct Photo {
     /// Path relative to the job folder, `/` between parts; invalid UTF-8 replaced for display.
@@ -33,10 +33,14 @@ pub struct Photo {
     pub all_times: Vec<CaptureTime>,
     /// Position from the Exif GPS tags.
     pub gps: Option<Gps>,
+    /// Exif GPSImgDirection: where the camera pointed, degrees clockwise from north.
+    pub direction_deg: Option<f64>,
     /// Camera tags.
     pub camera: Camera,
     /// Exif Software and editing-software tags, joined by "; ".
     pub software: Option<String>,
+    /// Exif ImageUniqueID.
+    pub unique_id: Option<String>,
     /// Area, phase and caption with their sources.
     pub label: Label,
     /// What is wrong or odd about the file, in words, without a verdict.

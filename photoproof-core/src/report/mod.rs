@@ -7,6 +7,7 @@ pub mod build;
 pub mod csv;
 pub mod html;
 pub mod index;
+pub mod inspect;
 pub mod json;
 pub mod junit;
 pub mod sarif;

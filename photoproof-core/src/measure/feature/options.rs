@@ -28,11 +28,11 @@ impl Default for FeatureOptions {
     fn default() -> Self {
         Self {
             max_features: 2000,
-            base_sigma: 1.6,
+            base_sigma: 1.2,
             levels: 3,
             max_octaves: 6,
-            min_response: 0.004,
-            edge_ratio: 10.0,
+            min_response: 0.002,
+            edge_ratio: 20.0,
             cell_width: 3.0,
             even_share: 0.7,
             oriented: false,

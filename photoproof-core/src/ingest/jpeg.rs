@@ -1,0 +1,192 @@
+//! JPEG: a reduced inverse DCT where it serves, a full decode where the first decoder fails, and a
+//! file that was cut off is told from a whole one.
+
+use jpeg_decoder::{Decoder, PixelFormat};
+use zune_core::bytestream::ZCursor;
+use zune_core::colorspace::ColorSpace;
+use zune_core::options::DecoderOptions;
+
+use crate::ingest::container::JpegSegments;
+use crate::ingest::decode::{Reduced, check_memory, check_size};
+use crate::ingest::memory::MemoryGate;
+use crate::ingest::options::IngestOptions;
+use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
+
+/// What the frame header says (ITU-T T.81, B.2.2).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) struct Frame {
+    width: u32,
+    height: u32,
+    components: u64,
+    progressive: bool,
+}
+
+impl Frame {
+    /// Size of the working picture: from the full size, because a reduced decode rounds its sides up.
+    fn working_size(self, options: &IngestOptions) -> (u32, u32) {
+        reduced_size(self.width, self.height, options.working_long_side)
+    }
+}
+
+/// Decodes a JPEG to at most the working size.
+pub(crate) fn decode(
+    bytes: &[u8],
+    options: &IngestOptions,
+    gate: &MemoryGate,
+) -> Result<Reduced, String> {
+    let frame = frame(bytes)?;
+    check_size(frame.width, frame.height, options)?;
+    check_end(bytes)?;
+    let rgb = match reduced(bytes, frame, options, gate) {
+        Ok(rgb) => rgb,
+        Err(first) => full(bytes, frame, options, gate).map_err(|second| {
+            if second == first {
+                first
+            } else {
+                format!("{first}; {second}")
+            }
+        })?,
+    };
+    Ok(Reduced {
+        rgb,
+        width: frame.width,
+        height: frame.height,
+    })
+}
+
+fn frame(bytes: &[u8]) -> Result<Frame, String> {
+    for segment in JpegSegments::new(bytes) {
+        let is_frame =
+            matches!(segment.marker, 0xC0..=0xCF) && !matches!(segment.marker, 0xC4 | 0xC8 | 0xCC);
+        if !is_frame {
+            continue;
+        }
+        let [_, h1, h0, w1, w0, components, ..] = segment.payload else {
+            break;
+        };
+        return Ok(Frame {
+            width: u32::from(u16::from_be_bytes([*w1, *w0])),
+            height: u32::from(u16::from_be_bytes([*h1, *h0])),
+            components: u64::from(*components),
+            progressive: matches!(segment.marker, 0xC2 | 0xC6 | 0xCA | 0xCE),
+        });
+    }
+    Err("truncated or damaged: no frame header".to_owned())
+}
+
+/// Looks for the end marker behind the last scan.
+fn check_end(bytes: &[u8]) -> Result<(), String> {
+    let mut at = 2;
+    loop {
+        let mut last = None;
+        for segment in JpegSegments::from(bytes, at) {
+            last = Some((segment.marker, segment.end));
+        }
+        match last {
+            Some((0xD9, _)) => return Ok(()),
+            Some((0xDA, end)) => at = scan_end(bytes, end),
+            _ => return Err("truncated: the file ends before the picture does".to_owned()),
+        }
+    }
+}
+
+/// Offset of the marker that ends the entropy-coded data from `at` on; restart markers and stuffed
+/// bytes belong to it.
+fn scan_end(bytes: &[u8], at: usize) -> usize {
+    let data = bytes.get(at..).unwrap_or_default();
+    let ends = |pair: &[u8]| pair[0] == 0xFF && !matches!(pair[1], 0x00 | 0xFF | 0xD0..=0xD7);
+    data.windows(2)
+        .position(ends)
+        .map_or(bytes.len(), |offset| at + offset)
+}
+
+/// Decodes at the smallest of the sizes 1, 1/2, 1/4, 1/8 that is not below the working size.
+fn reduced(
+    bytes: &[u8],
+    frame: Frame,
+    options: &IngestOptions,
+    gate: &MemoryGate,
+) -> Result<image::RgbImage, String> {
+    let full = u64::from(frame.width) * u64::from(frame.height) * frame.components;
+    let long = frame.width.max(frame.height);
+    let factor = [8, 4, 2]
+        .into_iter()
+        .find(|f| long.div_ceil(*f) >= options.working_long_side);
+    let factor = u64::from(factor.unwrap_or(1));
+    // Planes and the interleaved picture; progressive files keep all coefficients, 16 bits each.
+    let needed = 2 * full / (factor * factor) + if frame.progressive { 2 * full } else { 0 };
+    let needed = needed + bytes.len() as u64;
+    check_memory(needed, options)?;
+    let _held = gate.hold(needed);
+    let mut decoder = Decoder::new(bytes);
+    decoder.set_max_decoding_buffer_size(
+        usize::try_from(options.max_decode_bytes).unwrap_or(usize::MAX),
+    );
+    let side = u16::try_from(options.working_long_side).unwrap_or(u16::MAX);
+    let (width, height) = decoder.scale(side, side).map_err(|error| words(&error))?;
+    let samples = decoder.decode().map_err(|error| words(&error))?;
+    let format = decoder.info().map(|info| info.pixel_format);
+    let (layout, samples) = match format {
+        Some(PixelFormat::L8) => (Layout::Gray, samples),
+        Some(PixelFormat::RGB24) => (Layout::Rgb, samples),
+        Some(PixelFormat::CMYK32) => (Layout::Cmyk, samples),
+        Some(PixelFormat::L16) => {
+            let high = samples
+                .chunks_exact(2)
+                .map(|pair| u16::from_ne_bytes([pair[0], pair[1]]) >> 8);
+            (Layout::Gray, high.map(|sample| sample as u8).collect())
+        }
+        None => return Err("damaged: no frame header".to_owned()),
+    };
+    let (width, height) = (u32::from(width), u32::from(height));
+    reduce(
+        Raster {
+            width,
+            height,
+            layout,
+            samples,
+        },
+        frame.working_size(options),
+    )
+}
+
+fn words(error: &jpeg_decoder::Error) -> String {
+    match error {
+        jpeg_decoder::Error::Io(_) => "truncated: the file ends before the picture does".to_owned(),
+        jpeg_decoder::Error::Unsupported(_) => format!("unsupported kind of JPEG: {error}"),
+        _ => format!("damaged: {error}"),
+    }
+}
+
+/// Full decode by the second decoder.
+fn full(
+    bytes: &[u8],
+    frame: Frame,
+    options: &IngestOptions,
+    gate: &MemoryGate,
+) -> Result<image::RgbImage, String> {
+    let full = u64::from(frame.width) * u64::from(frame.height) * frame.components.max(3);
+    let needed = full + if frame.progressive { 2 * full } else { 0 } + bytes.len() as u64;
+    check_memory(needed, options)?;
+    let _held = gate.hold(needed);
+    let bound = options.max_side as usize;
+    let settings = DecoderOptions::default()
+        .set_strict_mode(true)
+        .set_max_width(bound)
+        .set_max_height(bound)
+        .jpeg_set_out_colorspace(ColorSpace::RGB);
+    let mut decoder = zune_jpeg::JpegDecoder::new_with_options(ZCursor::new(bytes), settings);
+    let samples = decoder
+        .decode()
+        .map_err(|error| format!("damaged: {error:?}"))?;
+    let (width, height) = (frame.width, frame.height);
+    reduce(
+        Raster {
+            width,
+            height,
+            layout: Layout::Rgb,
+            samples,
+        },
+        frame.working_size(options),
+    )
+}

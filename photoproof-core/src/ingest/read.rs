@@ -1,0 +1,248 @@
+//! One file to one [`Photo`] and its pixels, or to the reason why not.
+
+use std::fs::File;
+use std::io::Read;
+use std::path::Path;
+
+use sha2::{Digest, Sha256};
+
+use crate::ingest::container::{self, Format, claims_photo};
+use crate::ingest::decode::decode;
+use crate::ingest::exif::{self, ExifFacts};
+use crate::ingest::memory::MemoryGate;
+use crate::ingest::options::IngestOptions;
+use crate::ingest::{CaptureTime, Ignored, Label, Photo, Pixels, Rejected, TimeSource};
+use crate::ingest::{file_name_time, xmp};
+
+/// What one file turned out to be; `P` is its pixels, or what was made of them.
+pub(crate) enum Outcome<P> {
+    /// A readable photo.
+    Photo(Box<Photo>, P),
+    /// A file that should be a photo and is not usable.
+    Rejected(Rejected),
+    /// Another file.
+    Ignored(Ignored),
+}
+
+/// Reads the file at `path`, shown as `shown`.
+pub(crate) fn read_file(
+    path: &Path,
+    shown: &str,
+    options: &IngestOptions,
+    gate: &MemoryGate,
+) -> Outcome<Pixels> {
+    let extension = extension(shown);
+    let reject = |sha256: Option<String>, reason: String| {
+        Outcome::Rejected(Rejected {
+            path: shown.to_owned(),
+            sha256,
+            reason,
+            label: Label::default(),
+            facts: None,
+        })
+    };
+    let ignore = |reason: &str| {
+        Outcome::Ignored(Ignored {
+            path: shown.to_owned(),
+            reason: reason.to_owned(),
+        })
+    };
+    let mut opened = match open(path, options) {
+        Ok(opened) => opened,
+        Err(reason) => return reject(None, reason),
+    };
+    let head = match opened.head() {
+        Ok(head) => head,
+        Err(reason) => return reject(None, reason),
+    };
+    let format = Format::sniff(&head);
+    if let Format::NotPicture(what) = format {
+        if !claims_photo(&extension) {
+            return ignore(what);
+        }
+        let reason = if opened.size == 0 {
+            "the file is empty".to_owned()
+        } else {
+            format!("not a photo in spite of its name: {what}")
+        };
+        return reject(opened.digest(head).ok(), reason);
+    }
+    if opened.size > options.max_file_bytes {
+        let reason = format!(
+            "file of {} MiB is larger than the bound of {} MiB",
+            opened.size >> 20,
+            options.max_file_bytes >> 20
+        );
+        return reject(opened.digest(head).ok(), reason);
+    }
+    let bytes = match opened.rest(head, options.max_file_bytes) {
+        Ok(bytes) => bytes,
+        Err(reason) => return reject(None, reason),
+    };
+    let sha256 = hex(&Sha256::digest(&bytes));
+    let (facts, orientation) = facts(format, &bytes, options);
+    let file = FileFacts {
+        shown,
+        extension: &extension,
+        format,
+        sha256,
+        opened: &opened,
+    };
+    let mut photo = photo(file, facts);
+    match decode(format, &bytes, orientation, options, gate) {
+        Ok(pixels) => {
+            photo.width = pixels.full_width;
+            photo.height = pixels.full_height;
+            Outcome::Photo(Box::new(photo), pixels)
+        }
+        Err(reason) => Outcome::Rejected(Rejected {
+            path: shown.to_owned(),
+            sha256: Some(photo.sha256.clone()),
+            reason,
+            label: Label::default(),
+            facts: Some(Box::new(photo)),
+        }),
+    }
+}
+
+/// Exif and XMP of a file, and the orientation to apply.
+fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, Option<u16>) {
+    let blocks = container::blocks(format, bytes);
+    let mut facts = exif::read(format, bytes, blocks.exif, options);
+    xmp::complete(&mut facts, &blocks, options);
+    let orientation = match format {
+        // The container's own transforms hold and were applied by the decoder.
+        Format::Heic | Format::Avif => None,
+        _ => facts.orientation,
+    };
+    (facts, orientation)
+}
+
+struct FileFacts<'a> {
+    shown: &'a str,
+    extension: &'a str,
+    format: Format,
+    sha256: String,
+    opened: &'a Opened,
+}
+
+fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
+    let mut problems = facts.problems;
+    if !file.format.has_extension(file.extension) {
+        let name = file.format.name();
+        problems.push(format!(
+            "the content is {name}, the name ends in \".{}\"",
+            file.extension
+        ));
+    }
+    let mut all_times = facts.times;
+    all_times.extend(file_name_time::read(file.shown));
+    all_times.extend(file.opened.modified.clone());
+    all_times.sort_by_key(|time| time.source);
+    let capture_time = all_times
+        .iter()
+        .find(|time| time.source != TimeSource::FileSystem)
+        .cloned();
+    Photo {
+        path: file.shown.to_owned(),
+        format: file.format.name().to_owned(),
+        width: 0,
+        height: 0,
+        orientation: facts.orientation,
+        sha256: file.sha256,
+        bytes: file.opened.size,
+        capture_time,
+        all_times,
+        gps: facts.gps,
+        direction_deg: facts.direction_deg,
+        camera: facts.camera,
+        software: facts.software,
+        unique_id: facts.unique_id,
+        label: Label::default(),
+        problems,
+    }
+}
+
+/// Lower-case extension of a shown path, empty if none.
+fn extension(shown: &str) -> String {
+    let name = shown.rsplit('/').next().unwrap_or(shown);
+    name.rsplit_once('.')
+        .map_or_else(String::new, |(_, extension)| extension.to_lowercase())
+}
+
+/// An open regular file.
+struct Opened {
+    file: File,
+    size: u64,
+    modified: Option<CaptureTime>,
+}
+
+/// Opens a regular file; anything else (a pipe would block) is refused before it is opened.
+fn open(path: &Path, options: &IngestOptions) -> Result<Opened, String> {
+    let unreadable = |error: std::io::Error| format!("cannot be read: {error}");
+    let facts = std::fs::metadata(path).map_err(unreadable)?;
+    if !facts.is_file() {
+        return Err("not a regular file".to_owned());
+    }
+    let file = File::open(path).map_err(unreadable)?;
+    let facts = file.metadata().map_err(unreadable)?;
+    let modified = facts
+        .modified()
+        .ok()
+        .filter(|_| options.file_system_time)
+        .map(|time| CaptureTime {
+            civil: chrono::DateTime::<chrono::Utc>::from(time).naive_utc(),
+            offset: chrono::FixedOffset::east_opt(0),
+            source: TimeSource::FileSystem,
+        });
+    Ok(Opened {
+        file,
+        size: facts.len(),
+        modified,
+    })
+}
+
+impl Opened {
+    /// The first bytes, enough to tell the format.
+    fn head(&mut self) -> Result<Vec<u8>, String> {
+        let mut head = Vec::new();
+        let read = (&mut self.file).take(256).read_to_end(&mut head);
+        read.map(|_| head)
+            .map_err(|error| format!("cannot be read: {error}"))
+    }
+
+    /// The whole content after `head`, at most `bound` bytes even if the file grows meanwhile.
+    fn rest(&mut self, head: Vec<u8>, bound: u64) -> Result<Vec<u8>, String> {
+        let mut bytes = head;
+        let read = (&mut self.file).take(bound).read_to_end(&mut bytes);
+        read.map(|_| bytes)
+            .map_err(|error| format!("cannot be read: {error}"))
+    }
+
+    /// SHA-256 of `head` and all that follows, in pieces.
+    fn digest(&mut self, head: Vec<u8>) -> std::io::Result<String> {
+        let mut digest = Sha256::new();
+        digest.update(&head);
+        let mut piece = vec![0; 1 << 16];
+        loop {
+            let count = self.file.read(&mut piece)?;
+            if count == 0 {
+                return Ok(hex(&digest.finalize()));
+            }
+            digest.update(piece.get(..count).unwrap_or_default());
+        }
+    }
+}
+
+fn hex(digest: &[u8]) -> String {
+    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+}
+
+/// Reads a small file whole, refusing one above `bound` bytes.
+pub(crate) fn read_bounded(path: &Path, bound: u64) -> Result<Vec<u8>, String> {
+    let mut opened = open(path, &IngestOptions::default())?;
+    if opened.size > bound {
+        return Err(format!("larger than the bound of {} MiB", bound >> 20));
+    }
+    opened.rest(Vec::new(), bound)
+}

@@ -1,0 +1,160 @@
+//! Reducing a decoded picture to the working size.
+
+use fast_image_resize::images::{Image, ImageRef};
+use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use image::RgbImage;
+
+/// Meaning of the samples of a [`Raster`], 8 bits each.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(crate) enum Layout {
+    /// Luma.
+    Gray,
+    /// Luma and alpha; alpha is dropped.
+    GrayAlpha,
+    /// Red, green, blue.
+    Rgb,
+    /// Red, green, blue, alpha; alpha is dropped.
+    Rgba,
+    /// Cyan, magenta, yellow, black: 0 is no ink.
+    Cmyk,
+}
+
+impl Layout {
+    fn pixel_type(self) -> PixelType {
+        match self {
+            Layout::Gray => PixelType::U8,
+            Layout::GrayAlpha => PixelType::U8x2,
+            Layout::Rgb => PixelType::U8x3,
+            Layout::Rgba | Layout::Cmyk => PixelType::U8x4,
+        }
+    }
+
+    fn to_rgb(self, pixel: &[u8]) -> [u8; 3] {
+        match (self, pixel) {
+            (Layout::Gray | Layout::GrayAlpha, [luma, ..]) => [*luma; 3],
+            (Layout::Rgb | Layout::Rgba, [r, g, b, ..]) => [*r, *g, *b],
+            (Layout::Cmyk, [c, m, y, k]) => [c, m, y].map(|ink| {
+                let light = (255 - u32::from(*ink)) * (255 - u32::from(*k));
+                ((light + 127) / 255) as u8
+            }),
+            _ => [0; 3],
+        }
+    }
+}
+
+/// A decoded picture, row by row.
+#[derive(Debug)]
+pub(crate) struct Raster {
+    /// Width, pixels.
+    pub(crate) width: u32,
+    /// Height, pixels.
+    pub(crate) height: u32,
+    /// Meaning of the samples.
+    pub(crate) layout: Layout,
+    /// Samples, interleaved.
+    pub(crate) samples: Vec<u8>,
+}
+
+/// Reduces `raster` to `size` (width, height) by convolution with a triangle filter that widens with
+/// the reduction (no aliasing).
+pub(crate) fn reduce(raster: Raster, size: (u32, u32)) -> Result<RgbImage, String> {
+    let Raster {
+        width,
+        height,
+        layout,
+        samples,
+    } = raster;
+    let (to_width, to_height) = size;
+    let samples = if (to_width, to_height) == (width, height) {
+        samples
+    } else {
+        let source = ImageRef::new(width, height, &samples, layout.pixel_type())
+            .map_err(|error| format!("cannot be reduced: {error}"))?;
+        let mut target = Image::new(to_width, to_height, layout.pixel_type());
+        let options = ResizeOptions::new()
+            .resize_alg(ResizeAlg::Convolution(FilterType::Bilinear))
+            .use_alpha(false);
+        Resizer::new()
+            .resize(&source, &mut target, &options)
+            .map_err(|error| format!("cannot be reduced: {error}"))?;
+        target.into_vec()
+    };
+    let samples = if layout == Layout::Rgb {
+        samples
+    } else {
+        let pixels = samples.chunks_exact(layout.pixel_type().size());
+        pixels.flat_map(|pixel| layout.to_rgb(pixel)).collect()
+    };
+    RgbImage::from_raw(to_width, to_height, samples)
+        .ok_or_else(|| "the decoder returned too few pixels".to_owned())
+}
+
+/// The size with the same shape whose long side is at most `long_side`; at least one pixel a side.
+pub(crate) fn reduced_size(width: u32, height: u32, long_side: u32) -> (u32, u32) {
+    let long = width.max(height);
+    if long <= long_side {
+        return (width, height);
+    }
+    let scaled = |side: u32| {
+        let scaled =
+            (u64::from(side) * u64::from(long_side) + u64::from(long) / 2) / u64::from(long);
+        scaled.max(1) as u32
+    };
+    (scaled(width), scaled(height))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn sizes_keep_shape_and_never_grow() {
+        assert_eq!(reduced_size(4032, 3024, 1024), (1024, 768));
+        assert_eq!(reduced_size(3024, 4032, 1024), (768, 1024));
+        assert_eq!(reduced_size(640, 480, 1024), (640, 480));
+        assert_eq!(reduced_size(60_000, 1, 1024), (1024, 1));
+    }
+
+    #[test]
+    fn a_flat_picture_stays_flat_in_every_layout() {
+        let cases = [
+            (Layout::Gray, vec![90], [90, 90, 90]),
+            (Layout::GrayAlpha, vec![90, 10], [90, 90, 90]),
+            (Layout::Rgb, vec![10, 20, 30], [10, 20, 30]),
+            (Layout::Rgba, vec![10, 20, 30, 40], [10, 20, 30]),
+            (Layout::Cmyk, vec![0, 255, 0, 0], [255, 0, 255]),
+            (Layout::Cmyk, vec![0, 0, 0, 255], [0, 0, 0]),
+        ];
+        for (layout, pixel, expected) in cases {
+            for size in [(8, 4), (40, 20)] {
+                let samples = pixel.repeat(40 * 20);
+                let raster = Raster {
+                    width: 40,
+                    height: 20,
+                    layout,
+                    samples,
+                };
+                let rgb = reduce(raster, size).unwrap();
+                assert!(rgb.pixels().all(|pixel| pixel.0 == expected), "{layout:?}");
+            }
+        }
+    }
+
+    #[test]
+    fn too_few_samples_are_an_error() {
+        let raster = Raster {
+            width: 40,
+            height: 20,
+            layout: Layout::Rgb,
+            samples: vec![0; 30],
+        };
+        assert!(reduce(raster, (8, 4)).is_err());
+        let raster = Raster {
+            width: 40,
+            height: 20,
+            layout: Layout::Rgb,
+            samples: vec![0; 30],
+        };
+        assert!(reduce(raster, (40, 20)).is_err());
+    }
+}
