@@ -12,6 +12,7 @@ mod exif;
 mod file_name_time;
 mod jpeg;
 mod label;
+mod list;
 mod memory;
 mod name_reading;
 mod options;
@@ -34,6 +35,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 pub use capture_time::{CaptureTime, TimeSource};
+pub use list::photo_paths;
 pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;

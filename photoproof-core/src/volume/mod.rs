@@ -4,6 +4,7 @@
 //! [`PI`], and numbers are rounded once, at the end, half up: 14.45 prints as 14.5, as the worked
 //! examples of FEMA, Public Assistance Debris Monitoring Guide (March 2021) do.
 
+mod print;
 mod reference;
 mod rules;
 mod shape;
