@@ -4,11 +4,15 @@
 //! named in `[scope] profile` of a job sheet.
 
 mod caution;
+mod coverage;
+mod explain;
 mod profile;
 mod shot;
 
 use crate::job::normalize;
 pub use caution::{Caution, cautions, for_item};
+pub use coverage::{MissingShot, ShotPhoto, coverage};
+pub use explain::explain;
 
 pub use profile::{Kind, Profile, ShotKind, ShotRule};
 pub use shot::{Scope, Shot, kind_of};
