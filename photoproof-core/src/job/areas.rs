@@ -63,24 +63,7 @@ fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
         }
         known
     });
-    let mut patterns = Vec::new();
-    let mut matchers = Vec::new();
-    for (index, pattern) in table.texts("match").into_iter().enumerate() {
-        if index == MAX_PATTERNS {
-            table.mistake(
-                &pattern.span,
-                format!("more than {MAX_PATTERNS} patterns; use * to join some"),
-            );
-            break;
-        }
-        match label_glob(&pattern.value) {
-            Ok(glob) => {
-                matchers.push((glob.compile_matcher(), pattern.span));
-                patterns.push(pattern.value);
-            }
-            Err(message) => table.mistake(&pattern.span, message),
-        }
-    }
+    let (patterns, matchers) = patterns(table);
     let name = table.text("name")?;
     if normalize(&name.value).is_empty() {
         table.mistake(
@@ -106,6 +89,29 @@ fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
         matchers,
         labels,
     })
+}
+
+/// Reads `match`: the patterns as written, and compiled with their places.
+fn patterns(table: &Reader<'_>) -> (Vec<String>, Vec<(GlobMatcher, Range<usize>)>) {
+    let mut patterns = Vec::new();
+    let mut matchers = Vec::new();
+    for (index, pattern) in table.texts("match").into_iter().enumerate() {
+        if index == MAX_PATTERNS {
+            table.mistake(
+                &pattern.span,
+                format!("more than {MAX_PATTERNS} patterns; use * to join some"),
+            );
+            break;
+        }
+        match label_glob(&pattern.value) {
+            Ok(glob) => {
+                matchers.push((glob.compile_matcher(), pattern.span));
+                patterns.push(pattern.value);
+            }
+            Err(message) => table.mistake(&pattern.span, message),
+        }
+    }
+    (patterns, matchers)
 }
 
 /// Two areas overlap when one label would fall to both: equal names, a pattern that matches the

@@ -15,13 +15,12 @@ pub fn explain() -> String {
     let mut out = String::from(SHEET);
     out.push_str("\nSHAPES OF LOADS\n");
     for shape in SHAPES {
-        let forms: Vec<String> = shape.forms.iter().map(|form| form.join(", ")).collect();
         let _ = writeln!(
             out,
             "  {:10} {} ({})",
             shape.name,
             shape.what,
-            forms.join("; or ")
+            shape.described()
         );
     }
     for profile in &profiles {

@@ -8,6 +8,7 @@ mod print;
 mod reference;
 mod rules;
 mod shape;
+mod spec;
 mod tally;
 mod weight;
 
@@ -18,8 +19,9 @@ pub use reference::{
     other_building_cubic_yards, stump_cubic_yards,
 };
 pub use rules::Rules;
-pub(crate) use shape::measure_keys;
-pub use shape::{Ends, SHAPES, Shape, ShapeSpec};
+pub(crate) use spec::measure_keys;
+pub use shape::{Ends, Shape, Worked};
+pub use spec::{SHAPES, ShapeSpec};
 pub use tally::{HazardLine, LoadLine, Tally, tally};
 pub use weight::{Material, Plausibility};
 
