@@ -114,6 +114,23 @@ mod tests {
     }
 
     #[test]
+    fn no_word_names_two_shots_of_a_kind() {
+        for profile in Profile::built_in() {
+            for kind in &profile.kinds {
+                let mut seen: Vec<(String, &str)> = Vec::new();
+                for shot in &kind.shots {
+                    for word in shot.words.iter().chain([&shot.id]) {
+                        let word = normalize(word);
+                        let other = seen.iter().find(|(w, id)| *w == word && *id != shot.id);
+                        assert!(other.is_none(), "{}: {word} {other:?}", kind.name);
+                        seen.push((word, &shot.id));
+                    }
+                }
+            }
+        }
+    }
+
+    #[test]
     fn every_room_asks_for_two_opposite_views_before_and_after() {
         for profile in Profile::built_in() {
             for kind in profile
