@@ -22,6 +22,10 @@ pub(crate) enum Command {
     Compare(commands::compare::CompareArgs),
     /// Print what photo files say: time, place, camera, quality
     Inspect(commands::inspect::InspectArgs),
+    /// Print the shots a crew owes, area by area, before it starts
+    Shots(commands::shots::ShotsArgs),
+    /// Add up the debris of a job sheet, with the working of each load
+    Volume(commands::volume::VolumeArgs),
     /// Explain a check: what it measures, its limit, its blind spots
     Explain(commands::explain::ExplainArgs),
 }

@@ -4,3 +4,5 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
+pub(crate) mod shots;
+pub(crate) mod volume;
