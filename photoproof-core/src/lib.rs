@@ -23,6 +23,7 @@ pub mod pipeline;
 pub mod relation;
 pub mod report;
 pub mod scope;
+pub mod seal;
 pub mod thumbnail;
 pub mod units;
 pub mod volume;
