@@ -133,6 +133,7 @@ fn ordered(areas: &[&str], views: usize) -> (Vec<Photo>, Vec<ViewSet>, Vec<Cover
             sets.push(ViewSet {
                 id: format!("{}-{}", area.to_lowercase().replace(' ', "-"), view + 1),
                 area: Some((*area).into()),
+                attempts: vec![],
                 pairs: vec![pair(&before, &during), pair(&before, &after)],
                 photos: PhasePaths {
                     before: vec![before],

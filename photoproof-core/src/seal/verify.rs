@@ -121,11 +121,11 @@ fn check_bag(bag: &Path) -> Result<(Payload, Vec<Problem>), Error> {
     let mut payload = Payload::new();
     let mut problems = Vec::new();
     for (algorithm, name) in Algorithm::ALL {
-        for digests in manifest_of(bag, &format!("manifest-{name}.txt"), encoding)? {
+        if let Some(digests) = manifest_of(bag, &format!("manifest-{name}.txt"), encoding)? {
             problems.extend(compare(bag, &digests, algorithm)?);
             payload.extend(digests.into_iter().map(|(path, d)| (path, (algorithm, d))));
         }
-        for digests in manifest_of(bag, &format!("tagmanifest-{name}.txt"), encoding)? {
+        if let Some(digests) = manifest_of(bag, &format!("tagmanifest-{name}.txt"), encoding)? {
             problems.extend(compare(bag, &digests, algorithm)?);
         }
     }
