@@ -124,6 +124,22 @@ mod tests {
         }
     }
 
+    #[test]
+    fn sarif_is_valid_against_the_published_schema() {
+        let path =
+            concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/reports/sarif-schema-2.1.0.json");
+        let schema: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
+        let validator = jsonschema::validator_for(&schema).unwrap();
+        for report in all() {
+            let mut log: Value = serde_json::from_str(&sarif::render(&report)).unwrap();
+            let faults: Vec<String> =
+                validator.iter_errors(&log).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            assert!(faults.is_empty(), "{faults:#?}");
+            log["runs"][0]["tool"]["driver"]["name"] = Value::Null;
+            assert!(!validator.is_valid(&log), "the schema asks for the tool's name");
+        }
+    }
+
     /// SARIF 2.1.0 by section: 3.13 log, 3.14 run, 3.18-3.19 tool, 3.27 result, 3.28 location,
     /// 3.29 physicalLocation, 3.24 artifact, 3.35 suppression, 3.49 reportingDescriptor.
     #[test]

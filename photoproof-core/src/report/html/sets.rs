@@ -24,6 +24,8 @@ pub(super) struct Card {
 struct PhasePictures {
     phase: Phase,
     pictures: Vec<Picture>,
+    /// Photos that seem meant to repeat this view, taken from another standpoint.
+    attempts: Vec<Picture>,
 }
 
 /// One compared pair.
@@ -90,6 +92,12 @@ fn card(report: &Report, set: &ViewSet, pictures: &Pictures) -> Card {
             .map(|(phase, paths)| PhasePictures {
                 phase: *phase,
                 pictures: pictures.all(paths),
+                attempts: set
+                    .attempts
+                    .iter()
+                    .filter(|attempt| attempt.phase == *phase)
+                    .map(|attempt| pictures.get(&attempt.photo))
+                    .collect(),
             })
             .collect(),
         pairs,
