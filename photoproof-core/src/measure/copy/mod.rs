@@ -207,3 +207,26 @@ fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
     let down = align::scale_map(working_size(&b.features), size_of(&b.fingerprint.thumb));
     down * map * up
 }
+
+/// SHIM
+#[must_use]
+pub fn find_copies(all: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
+    let mut v = Vec::new();
+    for i in 0..all.len() {
+        for j in i + 1..all.len() {
+            if let Some(c) = compare_copies(all[i], all[j]) {
+                v.push((i, j, c));
+            }
+        }
+    }
+    v
+}
+/// SHIM
+#[must_use]
+pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasure> {
+    (a.fingerprint.file_sha256 == b.fingerprint.file_sha256).then(|| CopyMeasure {
+        kind: CopyKind::SameBytes,
+        transform: "none".into(),
+        crop: 1.0,
+    })
+}
