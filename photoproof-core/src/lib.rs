@@ -24,6 +24,7 @@ pub mod relation;
 pub mod report;
 pub mod scope;
 pub mod shots;
+pub mod seal;
 pub mod thumbnail;
 pub mod units;
 pub mod volume;

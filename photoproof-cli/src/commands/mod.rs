@@ -6,3 +6,4 @@ pub(crate) mod explain;
 pub(crate) mod inspect;
 pub(crate) mod shots;
 pub(crate) mod volume;
+pub(crate) mod seal;

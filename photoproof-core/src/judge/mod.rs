@@ -6,6 +6,7 @@ pub mod finding;
 pub mod gaps;
 pub mod meta;
 pub mod registry;
+pub mod waiver;
 
 pub use evidence::Evidence;
 pub use finding::{Finding, Measurement, Outcome, Retake, Severity};
