@@ -129,8 +129,11 @@ impl Labelled {
         let by_sheet = |name: &NameReading| sheet_areas.by_words(&name.words).map(str::to_owned);
         let folder_sheet = reading.folders.iter().rev().find_map(by_sheet);
         let file_sheet = by_sheet(&reading.file);
-        let all_folders: Vec<Word> =
-            reading.folders.iter().flat_map(|name| name.words.iter().cloned()).collect();
+        let all_folders: Vec<Word> = reading
+            .folders
+            .iter()
+            .flat_map(|name| name.words.iter().cloned())
+            .collect();
         let joined_sheet = sheet_areas.by_words(&all_folders).map(str::to_owned);
         let folder_words = facts.folder_area(reading);
         let file_words = reading.file.area.as_ref();
@@ -345,11 +348,18 @@ fn place(reading: &PathReading<'_>) -> Option<(String, Vec<String>)> {
     let is_place = |name: &&NameReading| {
         let says = name.words.iter().filter(|word| !word.lower.is_empty());
         let words: Vec<String> = canonical(&says.cloned().collect::<Vec<_>>());
-        let names_one = words.iter().any(|word| !word.bytes().all(|byte| byte.is_ascii_digit()));
+        let names_one = words
+            .iter()
+            .any(|word| !word.bytes().all(|byte| byte.is_ascii_digit()));
         names_one && words.iter().all(|word| vocabulary::is_place(word))
     };
     let name = reading.folders.iter().find(is_place)?;
-    let shown: Vec<String> = name.words.iter().filter(|word| !word.lower.is_empty()).map(capital).collect();
+    let shown: Vec<String> = name
+        .words
+        .iter()
+        .filter(|word| !word.lower.is_empty())
+        .map(capital)
+        .collect();
     Some((shown.join(" "), canonical(&name.words)))
 }
 
