@@ -20,6 +20,21 @@ const LEAST_SHARE: f64 = 0.03;
 /// Example: `step back about 25 %, turn left 8 degrees`.
 #[must_use]
 pub fn advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
+    joined(&corrections(shift, limits))
+}
+
+/// The two corrections that matter most, for a retake list: nobody carries out six.
+#[must_use]
+pub fn brief_advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
+    let all = corrections(shift, limits);
+    joined(&all[..all.len().min(2)])
+}
+
+fn joined(words: &[String]) -> Option<String> {
+    (!words.is_empty()).then(|| words.join(", "))
+}
+
+fn corrections(shift: &ViewpointShift, limits: &Limits) -> Vec<String> {
     let ratio_is_within = shift.distance_ratio.is_none_or(|ratio| {
         (limits.min_distance_ratio..=limits.max_distance_ratio).contains(&ratio.get())
     });
@@ -43,8 +58,7 @@ pub fn advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
         .filter_map(|(within, correction)| correction.map(|(size, text)| (within, size, text)))
         .collect();
     words.sort_by(|x, y| x.0.cmp(&y.0).then(y.1.total_cmp(&x.1)));
-    let words: Vec<String> = words.into_iter().map(|(.., text)| text).collect();
-    (!words.is_empty()).then(|| words.join(", "))
+    words.into_iter().map(|(.., text)| text).collect()
 }
 
 /// Weight of one degree against one per cent when corrections are ordered.
