@@ -157,7 +157,7 @@ impl<'a> Scan<'a> {
 
 /// Three rows, each at shifts 0, 1 and 2.
 #[inline(always)]
-fn shifted<'a>(rows: [&'a Vec<f32>; 3], length: usize) -> [&'a [f32]; 9] {
+fn shifted(rows: [&Vec<f32>; 3], length: usize) -> [&[f32]; 9] {
     std::array::from_fn(|i| &rows[i / 3][i % 3..i % 3 + length])
 }
 
