@@ -10,8 +10,8 @@ use super::FeatureOptions;
 /// Blur that the camera and the reduction already put into the working picture, pixels (Lowe 2004).
 const INPUT_SIGMA: f32 = 0.5;
 
-/// Kernel radius in units of sigma; at 3.5 the cut-off tail is under 0.05 %.
-const RADIUS_SIGMAS: f32 = 3.5;
+/// Kernel radius in units of sigma; at 3 the cut-off tail is 0.3 %.
+const RADIUS_SIGMAS: f32 = 3.0;
 
 /// Largest kernel radius.
 const MAX_RADIUS: usize = 16;
