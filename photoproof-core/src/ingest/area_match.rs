@@ -103,8 +103,11 @@ impl SheetAreas {
             .iter()
             .filter(|area| area.canonical.iter().rev().find(is_kind) == Some(head));
         let only = same.next()?;
-        let is_number = |word: &String| !word.is_empty() && word.bytes().all(|byte| byte.is_ascii_digit());
-        let numbered = said.windows(2).any(|pair| pair[0] == *head && is_number(&pair[1]));
+        let is_number =
+            |word: &String| !word.is_empty() && word.bytes().all(|byte| byte.is_ascii_digit());
+        let numbered = said
+            .windows(2)
+            .any(|pair| pair[0] == *head && is_number(&pair[1]));
         let distinct = numbered
             || said.iter().any(|word| {
                 matches!(meaning(word), Meaning::Qualifier) && !only.canonical.contains(word)

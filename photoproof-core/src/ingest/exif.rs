@@ -47,7 +47,9 @@ pub(crate) fn read(
         (Format::Tiff, None) => bytes.to_vec(),
         _ => return ExifFacts::default(),
     };
-    let parsed = exif::Reader::new().continue_on_error(true).read_raw(with_long_pointers(data));
+    let parsed = exif::Reader::new()
+        .continue_on_error(true)
+        .read_raw(with_long_pointers(data));
     let mut problems = Vec::new();
     let parsed = parsed.or_else(|error| {
         error.distill_partial_result(|errors| {
@@ -77,9 +79,15 @@ fn with_long_pointers(mut data: Vec<u8>) -> Vec<u8> {
     let number = |data: &[u8], at: usize, size: usize| -> Option<usize> {
         let bytes = data.get(at..at.checked_add(size)?)?;
         let fold = |value: usize, byte: &u8| value << 8 | usize::from(*byte);
-        Some(if little { bytes.iter().rev().fold(0, fold) } else { bytes.iter().fold(0, fold) })
+        Some(if little {
+            bytes.iter().rev().fold(0, fold)
+        } else {
+            bytes.iter().fold(0, fold)
+        })
     };
-    let Some(first) = number(&data, 4, 4) else { return data };
+    let Some(first) = number(&data, 4, 4) else {
+        return data;
+    };
     let count = number(&data, first, 2).unwrap_or(0);
     for entry in (0..count).map(|index| first.saturating_add(2 + 12 * index)) {
         let is_pointer = matches!(number(&data, entry, 2), Some(0x8769 | 0x8825));

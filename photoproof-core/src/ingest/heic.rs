@@ -29,8 +29,16 @@ pub(crate) fn decode(
         .with_threads(Some(1));
     let image = heic_rs::decode(bytes, &settings).map_err(|error| words(&error))?;
     let (width, height) = (image.width, image.height);
-    let raster = Raster { width, height, layout: Layout::Rgb, samples: image.data };
-    let rgb = reduce(raster, reduced_size(width, height, options.working_long_side))?;
+    let raster = Raster {
+        width,
+        height,
+        layout: Layout::Rgb,
+        samples: image.data,
+    };
+    let rgb = reduce(
+        raster,
+        reduced_size(width, height, options.working_long_side),
+    )?;
     Ok(Reduced { rgb, width, height })
 }
 

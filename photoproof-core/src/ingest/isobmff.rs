@@ -17,7 +17,9 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'static> {
     let pick = |kind: &[u8; 4], start: &[u8]| {
         let mut best: Option<Vec<u8>> = None;
         for item in meta.items.iter().filter(|item| item.kind == *kind) {
-            let Some(content) = meta.content(item.id, bytes, bound) else { continue };
+            let Some(content) = meta.content(item.id, bytes, bound) else {
+                continue;
+            };
             if !start.is_empty() && !contains(&content, start) {
                 continue;
             }
@@ -40,7 +42,10 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'static> {
 }
 
 fn contains(content: &[u8], part: &[u8]) -> bool {
-    content.windows(part.len()).take(4096).any(|window| window == part)
+    content
+        .windows(part.len())
+        .take(4096)
+        .any(|window| window == part)
 }
 
 struct Item {
@@ -83,7 +88,8 @@ impl<'a> Meta<'a> {
     }
 
     fn describes_primary(&self, id: u32) -> bool {
-        self.primary.is_some_and(|primary| self.describes.contains(&(id, primary)))
+        self.primary
+            .is_some_and(|primary| self.describes.contains(&(id, primary)))
     }
 
     fn content(&self, id: u32, bytes: &[u8], bound: usize) -> Option<Vec<u8>> {
@@ -122,7 +128,11 @@ fn items(fields: &mut Fields<'_>) -> Option<Vec<Item>> {
         let kind = fields.take(4)?.try_into().ok()?;
         Some(Item { id, kind })
     };
-    Some(boxes(fields.0).filter_map(|(_, content)| entry(content)).collect())
+    Some(
+        boxes(fields.0)
+            .filter_map(|(_, content)| entry(content))
+            .collect(),
+    )
 }
 
 fn locations(fields: &mut Fields<'_>, list: &mut Vec<Location>) -> Option<()> {
@@ -134,11 +144,19 @@ fn locations(fields: &mut Fields<'_>, list: &mut Vec<Location>) -> Option<()> {
     let count = fields.id(version >= 2)?;
     for _ in 0..count {
         let id = fields.id(version >= 2)?;
-        let method = if version >= 1 { fields.number(2)? & 0xF } else { 0 };
+        let method = if version >= 1 {
+            fields.number(2)? & 0xF
+        } else {
+            0
+        };
         fields.number(2)?;
         let base = fields.number(base_size)?;
         let extents = fields.number(2)?;
-        let mut location = Location { id, in_idat: method == 1, extents: Vec::new() };
+        let mut location = Location {
+            id,
+            in_idat: method == 1,
+            extents: Vec::new(),
+        };
         for _ in 0..extents {
             fields.number(index_size)?;
             let offset = base.checked_add(fields.number(offset_size)?)?;
@@ -177,7 +195,11 @@ impl<'a> Fields<'a> {
     /// A number of 0, 1, 2, 4 or 8 bytes.
     fn number(&mut self, size: usize) -> Option<u64> {
         let bytes = self.take(size.min(8))?;
-        Some(bytes.iter().fold(0, |value, &byte| value << 8 | u64::from(byte)))
+        Some(
+            bytes
+                .iter()
+                .fold(0, |value, &byte| value << 8 | u64::from(byte)),
+        )
     }
 
     /// Version of a full box; skips the flags.

@@ -7,8 +7,8 @@ use zune_core::colorspace::ColorSpace;
 use zune_core::options::DecoderOptions;
 
 use crate::ingest::container::JpegSegments;
-use crate::ingest::jpeg_scan::guard;
 use crate::ingest::decode::{Reduced, check_memory, check_size};
+use crate::ingest::jpeg_scan::guard;
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
@@ -40,8 +40,13 @@ pub(crate) fn decode(
     let rgb = match reduced(bytes, frame, options, gate) {
         Ok(rgb) => rgb,
         Err(Failure::Incomplete(reason)) => return Err(reason),
-        Err(Failure::Decoder(first)) => full(bytes, frame, options, gate)
-            .map_err(|second| if first == second { first } else { format!("{first}; {second}") })?,
+        Err(Failure::Decoder(first)) => full(bytes, frame, options, gate).map_err(|second| {
+            if first == second {
+                first
+            } else {
+                format!("{first}; {second}")
+            }
+        })?,
     };
     Ok(Reduced {
         rgb,

@@ -49,7 +49,9 @@ pub(crate) fn guard(bytes: &[u8]) -> Guarded {
                 markers += 1;
             }
             at = marker_at;
-            let restart = bytes.get(at + 1).is_some_and(|byte| matches!(byte, 0xD0..=0xD7));
+            let restart = bytes
+                .get(at + 1)
+                .is_some_and(|byte| matches!(byte, 0xD0..=0xD7));
             if !restart {
                 break;
             }
@@ -60,12 +62,17 @@ pub(crate) fn guard(bytes: &[u8]) -> Guarded {
     if !has_end {
         copy.extend_from_slice(&[0xFF, 0xD9]);
     }
-    Guarded { bytes: copy, has_end }
+    Guarded {
+        bytes: copy,
+        has_end,
+    }
 }
 
 /// Offset of the next marker in coded data from `at` on, or the end of the file.
 fn next_marker(bytes: &[u8], at: usize) -> usize {
     let data = bytes.get(at..).unwrap_or_default();
     let is_marker = |pair: &[u8]| matches!(pair, [0xFF, code] if !matches!(code, 0x00 | 0xFF));
-    data.windows(2).position(is_marker).map_or(bytes.len(), |offset| at + offset)
+    data.windows(2)
+        .position(is_marker)
+        .map_or(bytes.len(), |offset| at + offset)
 }

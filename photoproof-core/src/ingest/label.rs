@@ -129,8 +129,11 @@ impl Labelled {
         let by_sheet = |name: &NameReading| sheet_areas.by_words(&name.words).map(str::to_owned);
         let folder_sheet = reading.folders.iter().rev().find_map(by_sheet);
         let file_sheet = by_sheet(&reading.file);
-        let all_folders: Vec<Word> =
-            reading.folders.iter().flat_map(|name| name.words.iter().cloned()).collect();
+        let all_folders: Vec<Word> = reading
+            .folders
+            .iter()
+            .flat_map(|name| name.words.iter().cloned())
+            .collect();
         let joined_sheet = sheet_areas.by_words(&all_folders).map(str::to_owned);
         let folder_words = facts.folder_area(reading);
         let file_words = reading.file.area.as_ref();
@@ -223,6 +226,11 @@ impl JobFacts {
                     .insert(number.lower.clone());
             }
         }
+        facts.places = readings
+            .iter()
+            .filter_map(place)
+            .map(|(place, _)| place)
+            .collect();
         facts.common_prefix = heads
             .into_iter()
             .filter(|(_, heads)| heads.len() > 1)
@@ -300,9 +308,10 @@ impl JobFacts {
         differs.then(|| (self.shown(folder), self.shown(file)))
     }
 
-    /// Gives areas with one key one name: the way most photos write it.
+    /// Gives areas with one key one name: a folder's before a file's, then the way most photos write it,
+    /// then the longest.
     fn unify(&self, readings: &[PathReading<'_>], labelled: &mut [Labelled]) {
-        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, usize>> = BTreeMap::new();
+        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, (bool, usize)>> = BTreeMap::new();
         let keys: Vec<Option<Vec<String>>> = readings
             .iter()
             .zip(labelled.iter())
@@ -310,20 +319,17 @@ impl JobFacts {
             .collect();
         for (key, done) in keys.iter().zip(labelled.iter()) {
             if let (Some(key), Some(area)) = (key, &done.label.area) {
-                *spellings
-                    .entry(key.clone())
-                    .or_default()
-                    .entry(area.clone())
-                    .or_default() += 1;
+                let names = spellings.entry(key.clone()).or_default();
+                let uses = names.entry(area.clone()).or_default();
+                uses.0 |= done.label.area_source == Some(LabelSource::Folder);
+                uses.1 += 1;
             }
         }
         for (key, done) in keys.iter().zip(labelled.iter_mut()) {
             let Some(names) = key.as_ref().and_then(|key| spellings.get(key)) else {
                 continue;
             };
-            let best = names
-                .iter()
-                .max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)));
+            let best = names.iter().max_by_key(|(name, uses)| (**uses, name.len()));
             done.label.area = best.map(|(name, _)| name.clone());
         }
     }
@@ -345,11 +351,18 @@ fn place(reading: &PathReading<'_>) -> Option<(String, Vec<String>)> {
     let is_place = |name: &&NameReading| {
         let says = name.words.iter().filter(|word| !word.lower.is_empty());
         let words: Vec<String> = canonical(&says.cloned().collect::<Vec<_>>());
-        let names_one = words.iter().any(|word| !word.bytes().all(|byte| byte.is_ascii_digit()));
+        let names_one = words
+            .iter()
+            .any(|word| !word.bytes().all(|byte| byte.is_ascii_digit()));
         names_one && words.iter().all(|word| vocabulary::is_place(word))
     };
     let name = reading.folders.iter().find(is_place)?;
-    let shown: Vec<String> = name.words.iter().filter(|word| !word.lower.is_empty()).map(capital).collect();
+    let shown: Vec<String> = name
+        .words
+        .iter()
+        .filter(|word| !word.lower.is_empty())
+        .map(capital)
+        .collect();
     Some((shown.join(" "), canonical(&name.words)))
 }
 

@@ -15,7 +15,9 @@ fn sheet(areas: &[(&str, &[&str])]) -> JobSheet {
 
 fn labels(paths: &[&str], sheet: &JobSheet) -> Vec<(Option<String>, Option<Phase>)> {
     let done = label_all(paths, sheet, &BTreeMap::new());
-    done.into_iter().map(|done| (done.label.area, done.label.phase)).collect()
+    done.into_iter()
+        .map(|done| (done.label.area, done.label.phase))
+        .collect()
 }
 
 const B: Option<Phase> = Some(Phase::Before);
@@ -46,7 +48,11 @@ fn single_names() {
         ("Back Yard complete.jpg", Some("Back Yard"), A),
         ("backyard_done_01.jpg", Some("Backyard"), A),
         ("Front porch/After photos/IMG_1.jpg", Some("Front Porch"), A),
-        ("Before Photos/Dining Room/DSC01234.JPG", Some("Dining Room"), B),
+        (
+            "Before Photos/Dining Room/DSC01234.JPG",
+            Some("Dining Room"),
+            B,
+        ),
         ("Hall Bath/AFTER/P1010001.JPG", Some("Hall Bath"), A),
         ("bedroom_closet_before.jpg", Some("Bedroom Closet"), B),
         ("Bedroom #2 - before.jpg", Some("Bedroom 2"), B),
@@ -101,19 +107,40 @@ fn one_area_written_in_several_ways_has_one_name() {
         "012_living_B_opposite_during.jpg",
     ];
     let found = labels(&paths, &JobSheet::default());
-    assert!(found.iter().all(|(area, _)| area.as_deref() == Some("Living Room")), "{found:?}");
+    assert!(
+        found
+            .iter()
+            .all(|(area, _)| area.as_deref() == Some("Living Room")),
+        "{found:?}"
+    );
 }
 
 #[test]
 fn numbers_at_the_end_are_rooms_only_if_few() {
-    let rooms = ["before/bath 1.jpg", "before/bath 2.jpg", "after/bath 1.jpg", "after/bath 2.jpg"];
+    let rooms = [
+        "before/bath 1.jpg",
+        "before/bath 2.jpg",
+        "after/bath 1.jpg",
+        "after/bath 2.jpg",
+    ];
     let found = labels(&rooms, &JobSheet::default());
     assert_eq!(found[1].0.as_deref(), Some("Bath 2"));
-    let names: Vec<String> = (1..=9).map(|number| format!("before/bath_{number}.jpg")).collect();
+    let names: Vec<String> = (1..=9)
+        .map(|number| format!("before/bath_{number}.jpg"))
+        .collect();
     let counters: Vec<&str> = names.iter().map(String::as_str).collect();
     let found = labels(&counters, &JobSheet::default());
-    assert!(found.iter().all(|(area, _)| area.as_deref() == Some("Bath")), "{found:?}");
-    let mixed = ["Bath 1/before/x.jpg", "before/bath_1.jpg", "before/bath_7.jpg"];
+    assert!(
+        found
+            .iter()
+            .all(|(area, _)| area.as_deref() == Some("Bath")),
+        "{found:?}"
+    );
+    let mixed = [
+        "Bath 1/before/x.jpg",
+        "before/bath_1.jpg",
+        "before/bath_7.jpg",
+    ];
     let found = labels(&mixed, &JobSheet::default());
     assert_eq!(found[1].0.as_deref(), Some("Bath 1"));
     assert_eq!(found[2].0.as_deref(), Some("Bath"));
@@ -121,7 +148,11 @@ fn numbers_at_the_end_are_rooms_only_if_few() {
 
 #[test]
 fn a_word_before_every_room_is_no_part_of_the_rooms() {
-    let paths = ["Tallow_kitchen_before.jpg", "Tallow_bath_before.jpg", "blue bedroom after.jpg"];
+    let paths = [
+        "Tallow_kitchen_before.jpg",
+        "Tallow_bath_before.jpg",
+        "blue bedroom after.jpg",
+    ];
     let found = labels(&paths, &JobSheet::default());
     let areas: Vec<_> = found.iter().map(|(area, _)| area.as_deref()).collect();
     assert_eq!(areas, [Some("Kitchen"), Some("Bath"), Some("Blue Bedroom")]);
@@ -186,20 +217,44 @@ fn the_table_goes_before_all_and_contradictions_are_told() {
     };
     let rows = BTreeMap::from([
         ("Kitchen/before/1.jpg".to_owned(), row("bath 2", "AFTER")),
-        ("Kitchen/before/2.jpg".to_owned(), row("Pump  house", "later")),
+        (
+            "Kitchen/before/2.jpg".to_owned(),
+            row("Pump  house", "later"),
+        ),
     ]);
     let plan = sheet(&[("Kitchen", &[]), ("Bath 2", &[])]);
-    let paths = ["Kitchen/before/1.jpg", "Kitchen/before/2.jpg", "Kitchen/before/bath_2_after.jpg"];
+    let paths = [
+        "Kitchen/before/1.jpg",
+        "Kitchen/before/2.jpg",
+        "Kitchen/before/bath_2_after.jpg",
+    ];
     let done = label_all(&paths, &plan, &rows);
     let label = |index: usize| &done[index].label;
     assert_eq!(label(0).area.as_deref(), Some("Bath 2"));
     assert_eq!(label(0).area_source, Some(LabelSource::PhotosCsv));
-    assert_eq!((label(0).phase, label(0).phase_source), (A, Some(LabelSource::PhotosCsv)));
+    assert_eq!(
+        (label(0).phase, label(0).phase_source),
+        (A, Some(LabelSource::PhotosCsv))
+    );
     assert_eq!(label(0).caption.as_deref(), Some("sink"));
-    assert!(done[0].problems.iter().any(|text| text.contains("photos.csv says after")), "{done:?}");
+    assert!(
+        done[0]
+            .problems
+            .iter()
+            .any(|text| text.contains("photos.csv says after")),
+        "{done:?}"
+    );
     assert_eq!(label(1).area.as_deref(), Some("Pump house"));
-    assert_eq!((label(1).phase, label(1).phase_source), (B, Some(LabelSource::Folder)));
-    assert!(done[1].problems.iter().any(|text| text.contains("\"later\"")));
+    assert_eq!(
+        (label(1).phase, label(1).phase_source),
+        (B, Some(LabelSource::Folder))
+    );
+    assert!(
+        done[1]
+            .problems
+            .iter()
+            .any(|text| text.contains("\"later\""))
+    );
     assert_eq!(label(2).area.as_deref(), Some("Kitchen"));
     assert_eq!(label(2).phase, B);
     assert_eq!(done[2].problems.len(), 2, "{done:?}");
@@ -207,8 +262,19 @@ fn the_table_goes_before_all_and_contradictions_are_told() {
 
 #[test]
 fn any_name_is_read_without_panic() {
-    let names = ["\u{202E}gpj.before", "///", "..", "(((((", "\u{0}\u{1}", "a\n/b\r.jpg", "\u{1F9F9}/\u{1F9F9} after.jpg"];
+    let names = [
+        "\u{202E}gpj.before",
+        "///",
+        "..",
+        "(((((",
+        "\u{0}\u{1}",
+        "a\n/b\r.jpg",
+        "\u{1F9F9}/\u{1F9F9} after.jpg",
+    ];
     for name in names {
-        let _ = labels(&[name], &sheet(&[("", &["[", "**"]), ("Kitchen", &["{a,b"])]));
+        let _ = labels(
+            &[name],
+            &sheet(&[("", &["[", "**"]), ("Kitchen", &["{a,b"])]),
+        );
     }
 }

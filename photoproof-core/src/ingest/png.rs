@@ -13,7 +13,9 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'_> {
     while let Some(header) = bytes.get(at..at.saturating_add(8)) {
         let length = be32(header) as usize;
         let end = at.saturating_add(8).saturating_add(length);
-        let Some(content) = bytes.get(at + 8..end) else { break };
+        let Some(content) = bytes.get(at + 8..end) else {
+            break;
+        };
         match header.get(4..8) {
             Some(b"eXIf") => found.exif = found.exif.or(Some(Cow::Borrowed(content))),
             Some(b"iTXt") => found.xmp = found.xmp.or_else(|| international_xmp(content, bound)),
@@ -54,15 +56,21 @@ enum Packing {
 /// existed: a name, a length and the bytes in hexadecimal, each on lines of their own (common practice,
 /// no source).
 fn raw_profile(content: &[u8], packing: Packing, bound: usize, found: &mut Blocks<'_>) {
-    let Some(rest) = content.strip_prefix(b"Raw profile type ") else { return };
+    let Some(rest) = content.strip_prefix(b"Raw profile type ") else {
+        return;
+    };
     let mut parts = rest.splitn(2, |&byte| byte == 0);
-    let (Some(name), Some(text)) = (parts.next(), parts.next()) else { return };
+    let (Some(name), Some(text)) = (parts.next(), parts.next()) else {
+        return;
+    };
     let text = match (packing, text.split_first()) {
         (Packing::Plain, _) => Some(text.to_vec()),
         (Packing::Zlib, Some((0, packed))) => unpack(packed, bound.saturating_mul(3)),
         _ => None,
     };
-    let Some(profile) = text.and_then(|text| hexadecimal(&text, bound)) else { return };
+    let Some(profile) = text.and_then(|text| hexadecimal(&text, bound)) else {
+        return;
+    };
     if let Some(exif) = profile.strip_prefix(b"Exif\0\0") {
         found.exif = Some(Cow::Owned(exif.to_vec()));
     } else if let Some(xmp) = profile.strip_prefix(XMP_HEADER) {
@@ -78,7 +86,10 @@ fn raw_profile(content: &[u8], packing: Packing, bound: usize, found: &mut Block
 fn unpack(packed: &[u8], bound: usize) -> Option<Vec<u8>> {
     let mut text = Vec::new();
     let limit = bound as u64 + 1;
-    flate2::read::ZlibDecoder::new(packed).take(limit).read_to_end(&mut text).ok()?;
+    flate2::read::ZlibDecoder::new(packed)
+        .take(limit)
+        .read_to_end(&mut text)
+        .ok()?;
     (text.len() <= bound).then_some(text)
 }
 
@@ -87,9 +98,16 @@ fn hexadecimal(text: &[u8], bound: usize) -> Option<Vec<u8>> {
     let mut lines = text.splitn(4, |&byte| byte == b'\n').skip(1);
     lines.next()?;
     lines.next()?;
-    let digits = lines.next()?.iter().filter(|byte| !byte.is_ascii_whitespace());
-    let values: Option<Vec<u8>> =
-        digits.map(|&digit| char::from(digit).to_digit(16).map(|value| value as u8)).collect();
-    let bytes: Vec<u8> = values?.chunks_exact(2).map(|pair| pair[0] << 4 | pair[1]).collect();
+    let digits = lines
+        .next()?
+        .iter()
+        .filter(|byte| !byte.is_ascii_whitespace());
+    let values: Option<Vec<u8>> = digits
+        .map(|&digit| char::from(digit).to_digit(16).map(|value| value as u8))
+        .collect();
+    let bytes: Vec<u8> = values?
+        .chunks_exact(2)
+        .map(|pair| pair[0] << 4 | pair[1])
+        .collect();
     (bytes.len() <= bound).then_some(bytes)
 }

@@ -1,7 +1,8 @@
 //! Reducing a decoded picture to the working size.
 
-use fast_image_resize::images::{Image, ImageRef};
-use fast_image_resize::{FilterType, PixelType, ResizeAlg, ResizeOptions, Resizer};
+use fast_image_resize::images::{TypedImage, TypedImageRef};
+use fast_image_resize::pixels::U8x3;
+use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
 use image::RgbImage;
 
 /// Meaning of the samples of a [`Raster`], 8 bits each.
@@ -20,12 +21,13 @@ pub(crate) enum Layout {
 }
 
 impl Layout {
-    fn pixel_type(self) -> PixelType {
+    /// Samples a pixel.
+    fn samples(self) -> usize {
         match self {
-            Layout::Gray => PixelType::U8,
-            Layout::GrayAlpha => PixelType::U8x2,
-            Layout::Rgb => PixelType::U8x3,
-            Layout::Rgba | Layout::Cmyk => PixelType::U8x4,
+            Layout::Gray => 1,
+            Layout::GrayAlpha => 2,
+            Layout::Rgb => 3,
+            Layout::Rgba | Layout::Cmyk => 4,
         }
     }
 
@@ -64,29 +66,37 @@ pub(crate) fn reduce(raster: Raster, size: (u32, u32)) -> Result<RgbImage, Strin
         layout,
         samples,
     } = raster;
-    let (to_width, to_height) = size;
-    let samples = if (to_width, to_height) == (width, height) {
-        samples
-    } else {
-        let source = ImageRef::new(width, height, &samples, layout.pixel_type())
-            .map_err(|error| format!("cannot be reduced: {error}"))?;
-        let mut target = Image::new(to_width, to_height, layout.pixel_type());
-        let options = ResizeOptions::new()
-            .resize_alg(ResizeAlg::Convolution(FilterType::Bilinear))
-            .use_alpha(false);
-        Resizer::new()
-            .resize(&source, &mut target, &options)
-            .map_err(|error| format!("cannot be reduced: {error}"))?;
-        target.into_vec()
-    };
     let samples = if layout == Layout::Rgb {
         samples
     } else {
-        let pixels = samples.chunks_exact(layout.pixel_type().size());
+        let pixels = samples.chunks_exact(layout.samples());
         pixels.flat_map(|pixel| layout.to_rgb(pixel)).collect()
     };
-    RgbImage::from_raw(to_width, to_height, samples)
+    let samples = if size == (width, height) {
+        samples
+    } else {
+        convolve((width, height), &samples, size)?
+    };
+    RgbImage::from_raw(size.0, size.1, samples)
         .ok_or_else(|| "the decoder returned too few pixels".to_owned())
+}
+
+/// Reduces RGB samples. One typed call: the library's call for any pixel type would build every one of
+/// its formats into this crate, minutes of compilation for nothing.
+fn convolve(from: (u32, u32), samples: &[u8], to: (u32, u32)) -> Result<Vec<u8>, String> {
+    let fault = |error: &dyn std::fmt::Display| format!("cannot be reduced: {error}");
+    let source =
+        TypedImageRef::<U8x3>::from_buffer(from.0, from.1, samples).map_err(|e| fault(&e))?;
+    let mut reduced = vec![0; to.0 as usize * to.1 as usize * 3];
+    let mut target =
+        TypedImage::<U8x3>::from_buffer(to.0, to.1, &mut reduced).map_err(|e| fault(&e))?;
+    let options = ResizeOptions::new()
+        .resize_alg(ResizeAlg::Convolution(FilterType::Bilinear))
+        .use_alpha(false);
+    Resizer::new()
+        .resize_typed(&source, &mut target, &options)
+        .map_err(|e| fault(&e))?;
+    Ok(reduced)
 }
 
 /// The size with the same shape whose long side is at most `long_side`; at least one pixel a side.
