@@ -16,6 +16,7 @@ mod isobmff;
 mod jpeg;
 mod jpeg_scan;
 mod label;
+mod list;
 mod memory;
 mod name_reading;
 mod options;
@@ -39,6 +40,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use rayon::prelude::*;
 
 pub use capture_time::{CaptureTime, TimeSource};
+pub use list::photo_paths;
 pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;
