@@ -19,8 +19,8 @@ pub use reference::{
     other_building_cubic_yards, stump_cubic_yards,
 };
 pub use rules::Rules;
-pub(crate) use spec::measure_keys;
 pub use shape::{Ends, Shape, Worked};
+pub(crate) use spec::measure_keys;
 pub use spec::{SHAPES, ShapeSpec};
 pub use tally::{HazardLine, LoadLine, Tally, tally};
 pub use weight::{Material, Plausibility};
