@@ -26,6 +26,10 @@ pub(crate) enum Command {
     Shots(commands::shots::ShotsArgs),
     /// Add up the debris of a job sheet, with the working of each load
     Volume(commands::volume::VolumeArgs),
+    /// Copy a job folder into a bag with SHA-256 of every file (BagIt, RFC 8493)
+    Seal(commands::seal::SealArgs),
+    /// Say what changed, is missing or was added since a job folder was sealed
+    Verify(commands::seal::VerifyArgs),
     /// Explain a check: what it measures, its limit, its blind spots
     Explain(commands::explain::ExplainArgs),
 }

@@ -23,6 +23,8 @@ fn main() -> std::process::ExitCode {
         Command::Inspect(args) => commands::inspect::run(args),
         Command::Shots(args) => commands::shots::run(args),
         Command::Volume(args) => commands::volume::run(args),
+        Command::Seal(args) => commands::seal::run(args),
+        Command::Verify(args) => commands::seal::run_verify(args),
         Command::Explain(args) => commands::explain::run(args),
     };
     outcome.unwrap_or_else(|error| exit::failed(&error)).into()

@@ -4,5 +4,6 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
+pub(crate) mod seal;
 pub(crate) mod shots;
 pub(crate) mod volume;

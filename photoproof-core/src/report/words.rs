@@ -62,6 +62,15 @@ pub fn count(number: usize, noun: &str) -> String {
     }
 }
 
+/// An angle in whole degrees with its noun: `1 degree`, `14 degrees`.
+#[must_use]
+pub fn degrees(value: f64) -> String {
+    match number(value, 0).as_str() {
+        "1" => "1 degree".into(),
+        whole => format!("{whole} degrees"),
+    }
+}
+
 /// A number with at most `digits` decimals, without trailing zeros.
 #[must_use]
 pub fn number(value: f64, digits: usize) -> String {
