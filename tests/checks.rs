@@ -8,23 +8,35 @@ mod tests {
     use std::collections::BTreeSet;
     use std::path::Path;
 
+    use chrono::NaiveDate;
+
     use photoproof_core::job::JobSheet;
-    use photoproof_core::judge::{CHECKS, Finding};
+    use photoproof_core::judge::{CHECKS, Finding, WaiverSet};
     use photoproof_core::pipeline::{self, Options};
 
     use crate::support;
 
     fn findings(file: &Path) -> Vec<Finding> {
         let folder = tempfile::tempdir().expect("temporary folder");
-        support::build(&support::case(file), folder.path());
+        let case = support::case(file);
+        support::build(&case, folder.path());
+        let mut options = Options::default();
+        if let Some(text) = &case.waivers {
+            let waivers = WaiverSet::parse(text, file).expect("waivers");
+            let today = NaiveDate::from_ymd_opt(2026, 3, 3).expect("a date");
+            options.waivers = Some((waivers, today));
+        }
         let sheet = folder.path().join("job.toml");
         let sheet = sheet
             .exists()
             .then(|| JobSheet::read(&sheet).expect("job sheet"));
-        pipeline::run(folder.path(), sheet, &Options::default(), &|_| {})
+        pipeline::run(folder.path(), sheet, &options, &|_| {})
             .expect("the folder is readable")
             .judgement
             .findings
+            .into_iter()
+            .filter(|finding| finding.waived.is_none())
+            .collect()
     }
 
     #[test]

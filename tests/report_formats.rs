@@ -19,12 +19,25 @@ mod tests {
     use super::reports;
 
     fn all() -> Vec<Report> {
-        vec![reports::clean(), reports::flawed(), reports::hostile(), reports::large(20)]
+        vec![
+            reports::clean(),
+            reports::flawed(),
+            reports::hostile(),
+            reports::large(20),
+        ]
     }
 
     fn thumbnails(report: &Report) -> Thumbnails {
-        let one = Thumbnail { jpeg: vec![0xFF, 0xD8, 0xFF, 0xD9], width: 480, height: 360 };
-        report.photos.iter().map(|photo| (photo.path.clone(), one.clone())).collect()
+        let one = Thumbnail {
+            jpeg: vec![0xFF, 0xD8, 0xFF, 0xD9],
+            width: 480,
+            height: 360,
+        };
+        report
+            .photos
+            .iter()
+            .map(|photo| (photo.path.clone(), one.clone()))
+            .collect()
     }
 
     fn page(report: &Report) -> String {
@@ -42,14 +55,19 @@ mod tests {
         for report in all() {
             let text = json::render(&report);
             let value: Value = serde_json::from_str(&text).unwrap();
-            let faults: Vec<String> =
-                validator.iter_errors(&value).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            let faults: Vec<String> = validator
+                .iter_errors(&value)
+                .map(|e| format!("{}: {e}", e.instance_path()))
+                .collect();
             assert!(faults.is_empty(), "{faults:#?}");
             let back: Report = serde_json::from_str(&text).unwrap();
             assert_eq!(json::render(&back), text, "written again byte for byte");
             let mut broken = value;
             broken["outcome"] = "maybe".into();
-            assert!(!validator.is_valid(&broken), "the schema refuses an unknown outcome");
+            assert!(
+                !validator.is_valid(&broken),
+                "the schema refuses an unknown outcome"
+            );
         }
     }
 
@@ -64,7 +82,13 @@ mod tests {
         }
     }
 
-    fn undescribed(root: &Value, node: &Value, value: &Value, at: &str, out: &mut BTreeSet<String>) {
+    fn undescribed(
+        root: &Value,
+        node: &Value,
+        value: &Value,
+        at: &str,
+        out: &mut BTreeSet<String>,
+    ) {
         let node = resolve(root, node);
         match value {
             Value::Object(members) if node.get("properties").is_some() => {
@@ -91,7 +115,10 @@ mod tests {
         let value = serde_json::to_value(reports::flawed()).unwrap();
         let mut missing = BTreeSet::new();
         undescribed(&schema, &schema, &value, "", &mut missing);
-        assert!(missing.is_empty(), "add to schemas/report.schema.json: {missing:?}");
+        assert!(
+            missing.is_empty(),
+            "add to schemas/report.schema.json: {missing:?}"
+        );
     }
 
     /// (check, fingerprint) of every finding with its severity, waived ones apart.
@@ -112,7 +139,10 @@ mod tests {
                 .map(|r| {
                     let id = r["partialFingerprints"]["photoproof/v1"].as_str().unwrap();
                     let check = r["ruleId"].as_str().unwrap();
-                    (id.to_owned(), (check.to_owned(), r.get("suppressions").is_some()))
+                    (
+                        id.to_owned(),
+                        (check.to_owned(), r.get("suppressions").is_some()),
+                    )
                 })
                 .collect();
             assert_eq!(found, ids(&report));
@@ -126,17 +156,24 @@ mod tests {
 
     #[test]
     fn sarif_is_valid_against_the_published_schema() {
-        let path =
-            concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/reports/sarif-schema-2.1.0.json");
+        let path = concat!(
+            env!("CARGO_MANIFEST_DIR"),
+            "/../fixtures/reports/sarif-schema-2.1.0.json"
+        );
         let schema: Value = serde_json::from_str(&std::fs::read_to_string(path).unwrap()).unwrap();
         let validator = jsonschema::validator_for(&schema).unwrap();
         for report in all() {
             let mut log: Value = serde_json::from_str(&sarif::render(&report)).unwrap();
-            let faults: Vec<String> =
-                validator.iter_errors(&log).map(|e| format!("{}: {e}", e.instance_path())).collect();
+            let faults: Vec<String> = validator
+                .iter_errors(&log)
+                .map(|e| format!("{}: {e}", e.instance_path()))
+                .collect();
             assert!(faults.is_empty(), "{faults:#?}");
             log["runs"][0]["tool"]["driver"]["name"] = Value::Null;
-            assert!(!validator.is_valid(&log), "the schema asks for the tool's name");
+            assert!(
+                !validator.is_valid(&log),
+                "the schema asks for the tool's name"
+            );
         }
     }
 
@@ -155,14 +192,29 @@ mod tests {
                 let rule = result["ruleIndex"].as_u64().unwrap() as usize;
                 assert_eq!(rules[rule]["id"], result["ruleId"], "3.27.6");
                 assert!(result["message"]["text"].is_string(), "3.27.11");
-                let level = if result["kind"] == "fail" { "error" } else { "none" };
+                let level = if result["kind"] == "fail" {
+                    "error"
+                } else {
+                    "none"
+                };
                 assert_eq!(result["level"], level, "3.27.10");
-                assert!(result["locations"].as_array().unwrap().len() <= 1, "3.27.12");
+                assert!(
+                    result["locations"].as_array().unwrap().len() <= 1,
+                    "3.27.12"
+                );
                 let related = result["relatedLocations"].as_array().unwrap();
-                for location in result["locations"].as_array().unwrap().iter().chain(related) {
+                for location in result["locations"]
+                    .as_array()
+                    .unwrap()
+                    .iter()
+                    .chain(related)
+                {
                     let artifact = &location["physicalLocation"]["artifactLocation"];
                     let index = artifact["index"].as_u64().unwrap() as usize;
-                    assert_eq!(artifacts[index]["location"]["uri"], artifact["uri"], "3.4.5");
+                    assert_eq!(
+                        artifacts[index]["location"]["uri"], artifact["uri"],
+                        "3.4.5"
+                    );
                 }
                 for suppression in result["suppressions"].as_array().into_iter().flatten() {
                     assert_eq!(suppression["kind"], "external", "3.35.2");
@@ -170,7 +222,11 @@ mod tests {
             }
             for artifact in artifacts {
                 let uri = artifact["location"]["uri"].as_str().unwrap();
-                assert!(uri.bytes().all(|b| b.is_ascii_graphic() && !b"<>\"{}|\\^`".contains(&b)), "RFC 3986: {uri}");
+                assert!(
+                    uri.bytes()
+                        .all(|b| b.is_ascii_graphic() && !b"<>\"{}|\\^`".contains(&b)),
+                    "RFC 3986: {uri}"
+                );
             }
         }
     }
@@ -180,14 +236,22 @@ mod tests {
         for report in all() {
             let xml = junit::render(&report);
             let checks = shape::checks(&report).len();
-            assert_eq!(xml.matches("<testcase ").count(), checks, "one case a check");
+            assert_eq!(
+                xml.matches("<testcase ").count(),
+                checks,
+                "one case a check"
+            );
             let failing: BTreeSet<&str> = shape::standing(&report)
                 .filter(|f| f.severity >= Severity::Review)
                 .map(|f| f.check.as_str())
                 .collect();
             assert_eq!(xml.matches("<failure ").count(), failing.len());
             for finding in &report.findings {
-                assert!(xml.contains(&format!("[{}]", finding.fingerprint)), "{}", finding.check);
+                assert!(
+                    xml.contains(&format!("[{}]", finding.fingerprint)),
+                    "{}",
+                    finding.check
+                );
             }
         }
     }
@@ -199,13 +263,23 @@ mod tests {
             let page = page(&report);
             for severity in [Severity::Fail, Severity::Review, Severity::Note] {
                 let word = photoproof_core::report::words::severity(severity);
-                let number = report.findings.iter().filter(|f| f.severity == severity).count();
-                let lines = plain.lines().filter(|l| l.trim_start().starts_with(&format!("{word}: "))).count();
+                let number = report
+                    .findings
+                    .iter()
+                    .filter(|f| f.severity == severity)
+                    .count();
+                let lines = plain
+                    .lines()
+                    .filter(|l| l.trim_start().starts_with(&format!("{word}: ")))
+                    .count();
                 assert_eq!(lines, number, "{word} lines of the text");
-                let articles = page.matches(&format!("class=\"finding weight-{word}\"")).count();
+                let articles = page
+                    .matches(&format!("class=\"finding weight-{word}\""))
+                    .count();
                 assert_eq!(articles, number, "{word} findings of the page");
             }
-            let mut reader = ::csv::Reader::from_reader(csv::photos(&report).into_bytes().leak() as &[u8]);
+            let mut reader =
+                ::csv::Reader::from_reader(csv::photos(&report).into_bytes().leak() as &[u8]);
             let rows: Vec<::csv::StringRecord> = reader.records().map(Result::unwrap).collect();
             assert_eq!(rows.len(), report.photos.len());
             let shas: Vec<&str> = rows.iter().map(|row| &row[17]).collect();
@@ -219,7 +293,11 @@ mod tests {
         let report = reports::flawed();
         let plain = text::render(&report, &TextOptions::default());
         assert!(plain.starts_with("FAIL: "), "{plain}");
-        let at = |needle: &str| plain.find(needle).unwrap_or_else(|| panic!("{needle} in\n{plain}"));
+        let at = |needle: &str| {
+            plain
+                .find(needle)
+                .unwrap_or_else(|| panic!("{needle} in\n{plain}"))
+        };
         assert!(at("SHOOT AGAIN") < at("FINDINGS BY AREA"));
         assert!(at("FINDINGS BY AREA") < at("COUNTS"));
         let joined = plain.split_whitespace().collect::<Vec<_>>().join(" ");
@@ -228,7 +306,11 @@ mod tests {
         assert!(plain.lines().all(|line| line.chars().count() <= 80));
         let mut narrow = TextOptions::default();
         narrow.width = 40;
-        assert!(text::render(&report, &narrow).lines().all(|line| line.chars().count() <= 40));
+        assert!(
+            text::render(&report, &narrow)
+                .lines()
+                .all(|line| line.chars().count() <= 40)
+        );
         let mut coloured = TextOptions::default();
         coloured.colour = Colour::Ansi;
         let stripped = strip(&text::render(&report, &coloured));
@@ -267,11 +349,19 @@ mod tests {
     fn hostile_text_stays_text() {
         let report = reports::hostile();
         let plain = text::render(&report, &TextOptions::default());
-        let acting = |c: char| (c.is_control() && c != '\n') || ('\u{202a}'..='\u{202e}').contains(&c) || c == '\u{2028}';
+        let acting = |c: char| {
+            (c.is_control() && c != '\n')
+                || ('\u{202a}'..='\u{202e}').contains(&c)
+                || c == '\u{2028}'
+        };
         assert!(!plain.contains(acting), "terminal text");
         let page = page(&report);
         assert!(!page.contains(acting), "page");
-        assert_eq!(page.matches("<script").count(), 1, "only the page's own script");
+        assert_eq!(
+            page.matches("<script").count(),
+            1,
+            "only the page's own script"
+        );
         assert_eq!(page.matches("<img").count(), 0);
         assert!(!page.contains("onerror=alert(1)>"), "quotes are escaped");
         assert!(page.contains("&lt;script&gt;alert(1)"));
@@ -280,10 +370,16 @@ mod tests {
         assert!(!xml.contains(acting) && !xml.contains("<script"), "junit");
         for sheet in [csv::photos(&report), csv::volume(&report)] {
             let mut reader = ::csv::Reader::from_reader(sheet.as_bytes());
-            for cell in reader.records().flat_map(|row| row.unwrap().iter().map(str::to_owned).collect::<Vec<_>>()) {
+            for cell in reader
+                .records()
+                .flat_map(|row| row.unwrap().iter().map(str::to_owned).collect::<Vec<_>>())
+            {
                 assert!(!cell.contains(acting), "{cell}");
                 let number = cell.parse::<f64>().is_ok();
-                assert!(number || !cell.trim_start().starts_with(['=', '+', '-', '@']), "{cell}");
+                assert!(
+                    number || !cell.trim_start().starts_with(['=', '+', '-', '@']),
+                    "{cell}"
+                );
             }
         }
         let kept: Report = serde_json::from_str(&json::render(&report)).unwrap();
@@ -293,19 +389,36 @@ mod tests {
         };
         assert_eq!(paths(&kept), paths(&report));
         let log: Value = serde_json::from_str(&sarif::render(&report)).unwrap();
-        assert_eq!(log["runs"][0]["results"].as_array().unwrap().len(), report.findings.len());
+        assert_eq!(
+            log["runs"][0]["results"].as_array().unwrap().len(),
+            report.findings.len()
+        );
     }
 
     #[test]
     fn the_page_needs_nothing_from_outside() {
         let report = reports::flawed();
         let page = page(&report);
-        for outside in ["http://", "https://", "src=\"//", "url(", "@import", " style=\"", " onclick="] {
+        for outside in [
+            "http://",
+            "https://",
+            "src=\"//",
+            "url(",
+            "@import",
+            " style=\"",
+            " onclick=",
+        ] {
             let inside = page.replace("http://www.w3.org/2000/svg", "");
             assert!(!inside.contains(outside), "{outside}");
         }
-        assert!(page.contains("default-src &#x27;none&#x27;") || page.contains("default-src 'none'"));
-        assert_eq!(page.matches("data:image/jpeg;base64,").count(), report.photos.len(), "each thumbnail once");
+        assert!(
+            page.contains("default-src &#x27;none&#x27;") || page.contains("default-src 'none'")
+        );
+        assert_eq!(
+            page.matches("data:image/jpeg;base64,").count(),
+            report.photos.len(),
+            "each thumbnail once"
+        );
         assert_eq!(page, self::page(&report), "byte for byte the same");
     }
 
@@ -313,13 +426,24 @@ mod tests {
     fn five_hundred_photos_stay_small_and_quick() {
         let report = reports::large(170);
         let jpeg = vec![0x5A; 18_000];
-        let picture = Thumbnail { jpeg, width: 480, height: 360 };
-        let pictures: Thumbnails =
-            report.photos.iter().map(|photo| (photo.path.clone(), picture.clone())).collect();
+        let picture = Thumbnail {
+            jpeg,
+            width: 480,
+            height: 360,
+        };
+        let pictures: Thumbnails = report
+            .photos
+            .iter()
+            .map(|photo| (photo.path.clone(), picture.clone()))
+            .collect();
         let start = std::time::Instant::now();
         let page = html::render(&report, &pictures).unwrap();
         let took = start.elapsed();
-        eprintln!("{} photos: {} bytes in {took:?}", report.photos.len(), page.len());
+        eprintln!(
+            "{} photos: {} bytes in {took:?}",
+            report.photos.len(),
+            page.len()
+        );
         assert!(page.len() < 15_000_000, "{}", page.len());
         assert!(took.as_secs_f64() < 3.0, "{took:?}");
     }
@@ -344,7 +468,10 @@ mod tests {
                     set.apply("2026-06-01".parse().unwrap(), &[subject], &Known::default());
                 assert_eq!(applied.accepted, [Some(0)], "{entry}");
                 let unfilled = WaiverSet::parse(&shape::waiver_entry(finding), "w".as_ref());
-                assert!(unfilled.is_err(), "an entry nobody filled in accepts nothing");
+                assert!(
+                    unfilled.is_err(),
+                    "an entry nobody filled in accepts nothing"
+                );
             }
         }
     }

@@ -30,13 +30,22 @@ mod tests {
 
     fn sealed(job: &Path) -> PathBuf {
         let bag = usual_bag(job);
-        seal(&Request { folder: job, report: None, bag: &bag, day: "2026-03-05".parse().unwrap() }).unwrap();
+        seal(&Request {
+            folder: job,
+            report: None,
+            bag: &bag,
+            day: "2026-03-05".parse().unwrap(),
+        })
+        .unwrap();
         bag
     }
 
     fn problems(folder: &Path) -> Vec<(Place, Kind, String)> {
         let found = verify(folder, None).unwrap().problems;
-        found.into_iter().map(|Problem { place, kind, path }| (place, kind, path)).collect()
+        found
+            .into_iter()
+            .map(|Problem { place, kind, path }| (place, kind, path))
+            .collect()
     }
 
     /// Runs Python with `bagit`; `None` (said aloud) when there is none, a failure under CI.
@@ -44,14 +53,24 @@ mod tests {
         let program = std::env::var("PHOTOPROOF_BAGIT_PYTHON").unwrap_or_else(|_| "python3".into());
         let probe = Command::new(&program).args(["-c", "import bagit"]).output();
         if !probe.is_ok_and(|probe| probe.status.success()) {
-            assert!(std::env::var_os("CI").is_none(), "{program} has no bagit library");
+            assert!(
+                std::env::var_os("CI").is_none(),
+                "{program} has no bagit library"
+            );
             eprintln!("skipped: {program} has no bagit library (pip install bagit)");
             return None;
         }
-        Some(Command::new(program).args(["-c", script]).arg(argument).output().unwrap())
+        Some(
+            Command::new(program)
+                .args(["-c", script])
+                .arg(argument)
+                .output()
+                .unwrap(),
+        )
     }
 
-    const VALIDATE: &str = "import bagit,sys; b=bagit.Bag(sys.argv[1]); b.validate(); print(len(b.entries))";
+    const VALIDATE: &str =
+        "import bagit,sys; b=bagit.Bag(sys.argv[1]); b.validate(); print(len(b.entries))";
 
     #[test]
     fn a_sealed_folder_is_intact_and_unchanged() {
@@ -72,7 +91,11 @@ mod tests {
             .unwrap()
             .flat_map(|entry| {
                 let path = entry.unwrap().path();
-                if path.is_dir() { walk(&path) } else { vec![(path.display().to_string(), fs::read(&path).unwrap())] }
+                if path.is_dir() {
+                    walk(&path)
+                } else {
+                    vec![(path.display().to_string(), fs::read(&path).unwrap())]
+                }
             })
             .collect();
         files.sort();
@@ -95,7 +118,10 @@ mod tests {
             (Place::Folder, Kind::Missing, "job.toml"),
             (Place::Folder, Kind::Added, "late.jpg"),
         ];
-        assert_eq!(problems(&job), expected.map(|(place, kind, path)| (place, kind, path.to_owned())));
+        assert_eq!(
+            problems(&job),
+            expected.map(|(place, kind, path)| (place, kind, path.to_owned()))
+        );
     }
 
     #[test]
@@ -108,8 +134,14 @@ mod tests {
         let text = fs::read_to_string(&manifest).unwrap();
         fs::write(&manifest, text + &line).unwrap();
         let found = problems(&bag);
-        assert!(found.contains(&(Place::Bag, Kind::Outside, "../secret".into())), "{found:?}");
-        assert!(found.contains(&(Place::Bag, Kind::Changed, "manifest-sha256.txt".into())), "{found:?}");
+        assert!(
+            found.contains(&(Place::Bag, Kind::Outside, "../secret".into())),
+            "{found:?}"
+        );
+        assert!(
+            found.contains(&(Place::Bag, Kind::Changed, "manifest-sha256.txt".into())),
+            "{found:?}"
+        );
     }
 
     #[test]
@@ -117,17 +149,42 @@ mod tests {
         let (home, job) = job();
         let bag = sealed(&job);
         let request = |bag: &Path| {
-            seal(&Request { folder: &job, report: None, bag, day: "2026-03-05".parse().unwrap() })
+            seal(&Request {
+                folder: &job,
+                report: None,
+                bag,
+                day: "2026-03-05".parse().unwrap(),
+            })
         };
-        assert!(request(&bag).unwrap_err().to_string().contains("exists already"));
-        assert!(request(&job.join("inner.bag")).unwrap_err().to_string().contains("lies inside"));
+        assert!(
+            request(&bag)
+                .unwrap_err()
+                .to_string()
+                .contains("exists already")
+        );
+        assert!(
+            request(&job.join("inner.bag"))
+                .unwrap_err()
+                .to_string()
+                .contains("lies inside")
+        );
         assert!(!job.join("inner.bag").exists());
-        assert!(verify(home.path(), None).unwrap_err().to_string().contains("is not sealed"));
+        assert!(
+            verify(home.path(), None)
+                .unwrap_err()
+                .to_string()
+                .contains("is not sealed")
+        );
         #[cfg(unix)]
         {
             std::os::unix::fs::symlink("/etc/hostname", job.join("link.jpg")).unwrap();
             let other = home.path().join("other.bag");
-            assert!(request(&other).unwrap_err().to_string().contains("is a link"));
+            assert!(
+                request(&other)
+                    .unwrap_err()
+                    .to_string()
+                    .contains("is a link")
+            );
             assert!(!other.exists() && !home.path().join("other.bag.part").exists());
         }
     }
@@ -136,8 +193,14 @@ mod tests {
     fn the_reference_library_accepts_our_bag() {
         let (_home, job) = job();
         let bag = sealed(&job);
-        let Some(output) = python(VALIDATE, &bag) else { return };
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let Some(output) = python(VALIDATE, &bag) else {
+            return;
+        };
+        assert!(
+            output.status.success(),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
         fs::write(bag.join("data/job/job.toml"), "changed").unwrap();
         let output = python(VALIDATE, &bag).unwrap();
         assert!(!output.status.success(), "a changed file must not validate");
@@ -147,11 +210,21 @@ mod tests {
     fn we_accept_a_bag_of_the_reference_library() {
         let (_home, job) = job();
         let script = "import bagit,sys; bagit.make_bag(sys.argv[1], checksums=['sha256','sha512'])";
-        let Some(output) = python(script, &job) else { return };
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
+        let Some(output) = python(script, &job) else {
+            return;
+        };
+        assert!(
+            output.status.success(),
+            "{}",
+            String::from_utf8_lossy(&output.stderr)
+        );
         assert_eq!(problems(&job), []);
         fs::write(job.join("data/Kitchen/after/IMG_0501.jpg"), "other").unwrap();
-        let changed = (Place::Bag, Kind::Changed, "data/Kitchen/after/IMG_0501.jpg".to_owned());
+        let changed = (
+            Place::Bag,
+            Kind::Changed,
+            "data/Kitchen/after/IMG_0501.jpg".to_owned(),
+        );
         assert_eq!(problems(&job), [changed]);
     }
 }

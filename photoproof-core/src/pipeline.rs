@@ -2,11 +2,13 @@
 
 use std::path::Path;
 
+use chrono::NaiveDate;
+
 use crate::error::Error;
 use crate::group::{CopyPair, Grouped, Original, group};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
-use crate::judge::{Evidence, Judgement, judge};
+use crate::judge::{Evidence, Judgement, WaiverSet, judge};
 use crate::measure::{PhotoMeasures, copy, measure_photo, pairs};
 use crate::thumbnail::{Thumbnail, Thumbnails};
 
@@ -27,6 +29,8 @@ pub struct Options {
     pub ingest: IngestOptions,
     /// Whether to keep small pictures for a report.
     pub pictures: Pictures,
+    /// Waivers and the day on which they are read.
+    pub waivers: Option<(WaiverSet, NaiveDate)>,
 }
 
 /// Whether a run keeps small pictures.
@@ -91,7 +95,11 @@ pub fn run(
         progress(Progress::Pairs(done, total));
     });
     let grouped = group(&sheet, &intake, compared, copies(&measures));
-    let judgement = judge(&Evidence::new(&sheet, &intake, &measures, &grouped));
+    let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
+    let mut judgement = judge(&evidence);
+    if let Some((waivers, today)) = &options.waivers {
+        judgement.waive(&evidence, waivers, *today);
+    }
     Ok(JobResult {
         sheet,
         has_sheet,

@@ -20,6 +20,9 @@ pub(crate) struct Case {
     /// Text of `job.toml`.
     #[serde(default)]
     pub(crate) sheet: Option<String>,
+    /// Text of `waivers.toml`.
+    #[serde(default)]
+    pub(crate) waivers: Option<String>,
     /// The photos.
     pub(crate) photo: Vec<CasePhoto>,
 }

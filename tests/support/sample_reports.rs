@@ -31,7 +31,10 @@ fn main() -> Result<(), Box<dyn Error>> {
             ("json", report::json::render(job)),
             ("sarif", report::sarif::render(job)),
             ("xml", report::junit::render(job)),
-            ("txt", report::text::render(job, &report::text::TextOptions::default())),
+            (
+                "txt",
+                report::text::render(job, &report::text::TextOptions::default()),
+            ),
         ];
         for (ending, text) in files {
             std::fs::write(folder.join(format!("{name}.{ending}")), text)?;

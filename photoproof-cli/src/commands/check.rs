@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use photoproof_core::job::JobSheet;
-use photoproof_core::judge::Outcome;
+use photoproof_core::judge::{Outcome, WaiverSet};
 use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
 use photoproof_core::report::v1::Report;
 use photoproof_core::report::{build, csv, html, json, junit, sarif, text};
@@ -23,6 +23,9 @@ pub(crate) struct CheckArgs {
     /// Job sheet [default: JOB_FOLDER/job.toml if present]
     #[arg(long, value_name = "FILE")]
     job_sheet: Option<PathBuf>,
+    /// Findings a reviewer has accepted: who, why, until when
+    #[arg(long, value_name = "FILE")]
+    waivers: Option<PathBuf>,
     /// Folder for the reports; without it only text is printed
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -99,6 +102,9 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Erro
     let mut options = Options::default();
     if args.out.is_some() && formats.contains(&Format::Html) {
         options.pictures = Pictures::Keep;
+    }
+    if let Some(path) = &args.waivers {
+        options.waivers = Some((WaiverSet::read(path)?, chrono::Local::now().date_naive()));
     }
     let bar = Bar::new();
     let result = pipeline::run(folder, sheet, &options, &|progress| bar.show(progress));

@@ -5,3 +5,5 @@ pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
 pub(crate) mod seal;
+pub(crate) mod shots;
+pub(crate) mod volume;

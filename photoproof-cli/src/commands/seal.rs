@@ -40,7 +40,10 @@ pub(crate) struct VerifyArgs {
 
 /// Runs `seal`.
 pub(crate) fn run(args: &SealArgs) -> Result<Exit, Error> {
-    let bag = args.out.clone().unwrap_or_else(|| seal::usual_bag(&args.folder));
+    let bag = args
+        .out
+        .clone()
+        .unwrap_or_else(|| seal::usual_bag(&args.folder));
     let sealed = seal::seal(&Request {
         folder: &args.folder,
         report: args.report.as_deref(),
@@ -61,13 +64,23 @@ pub(crate) fn run(args: &SealArgs) -> Result<Exit, Error> {
 pub(crate) fn run_verify(args: &VerifyArgs) -> Result<Exit, Error> {
     let answer = seal::verify(&args.folder, args.bag.as_deref())?;
     style::results(&text(&answer));
-    Ok(if answer.problems.is_empty() { Exit::Clean } else { Exit::Findings })
+    Ok(if answer.problems.is_empty() {
+        Exit::Clean
+    } else {
+        Exit::Findings
+    })
 }
 
 fn text(answer: &Verification) -> String {
     let mut text = match answer.problems.len() {
-        0 => format!("INTACT: {} unchanged since sealing.\n", count(answer.files, "file")),
-        n => format!("DIFFERENT: {} from what was sealed.\n", count(n, "difference")),
+        0 => format!(
+            "INTACT: {} unchanged since sealing.\n",
+            count(answer.files, "file")
+        ),
+        n => format!(
+            "DIFFERENT: {} from what was sealed.\n",
+            count(n, "difference")
+        ),
     };
     text.push_str(&format!("Bag: {}\n", answer.bag.display()));
     for problem in &answer.problems {

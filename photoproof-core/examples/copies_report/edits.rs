@@ -343,7 +343,7 @@ pub(crate) fn exposures(
     hand_held: bool,
     draw: &mut Draw,
 ) -> [RgbImage; 2] {
-    let smooth = imageops::fast_blur(picture, 0.6);
+    let smooth = imageops::fast_blur(picture, 1.0);
     let noise = draw.between(2.0, 4.0);
     let first = jpeg(&noisy(&smooth, noise, draw), 90);
     let (w, h) = smooth.dimensions();

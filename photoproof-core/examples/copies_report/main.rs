@@ -17,7 +17,7 @@ use std::path::{Path, PathBuf};
 use image::{RgbImage, imageops};
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
-use photoproof_core::measure::{PhotoMeasures, measure_pixels};
+use photoproof_core::measure::{PhotoMeasures, compare_copies, find_copies, measure_pixels};
 use rayon::prelude::*;
 
 use edits::{Draw, EDITS};
@@ -110,7 +110,7 @@ impl Source {
     }
 }
 
-fn explain(sources: &[Source]) {
+fn explain(sources: &[Source], only: &str) {
     let show = |kind: &str, name: &str, a: &PhotoMeasures, b: &PhotoMeasures| {
         for line in photoproof_core::measure::copy::explain_pair(a, b) {
             println!("{kind}|{name}|{line}");
@@ -125,7 +125,10 @@ fn explain(sources: &[Source]) {
         .zip(&originals)
         .enumerate()
         .for_each(|(i, (source, original))| {
-            for (kind, _, edit) in EDITS {
+            for (kind, _, edit) in EDITS
+                .iter()
+                .filter(|e| only.is_empty() || only.contains(e.0))
+            {
                 let mut draw = Draw(i as u64 * 977 + 5);
                 let edited = measured(edit(&source.picture, &mut draw), "edited");
                 show(kind, &source.name(), original, &edited);
@@ -143,7 +146,10 @@ fn explain(sources: &[Source]) {
             for (other, measures) in sources.iter().zip(&originals).skip(i + 1) {
                 let room = |s: &Source| s.name().split('_').skip(1).take(1).collect::<String>();
                 let view = |s: &Source| s.name().split('_').skip(1).take(3).collect::<String>();
-                if room(source) == room(other) && source.path.parent() == other.path.parent() {
+                if only.is_empty()
+                    && room(source) == room(other)
+                    && source.path.parent() == other.path.parent()
+                {
                     let kind = if view(source) == view(other) {
                         "HONEST same view"
                     } else {
@@ -160,6 +166,150 @@ fn explain(sources: &[Source]) {
         });
 }
 
+/// 64-bit hash of the cosine transform, the common baseline.
+fn baseline(picture: &RgbImage) -> u64 {
+    let hasher = img_hash::HasherConfig::with_bytes_type::<[u8; 8]>()
+        .hash_alg(img_hash::HashAlg::Median)
+        .hash_size(8, 8)
+        .preproc_dct()
+        .to_hasher();
+    let small = imageops::resize(
+        &imageops::grayscale(picture),
+        64,
+        64,
+        imageops::FilterType::Triangle,
+    );
+    hasher
+        .hash_image(&small)
+        .as_bytes()
+        .iter()
+        .fold(0, |sum, b| sum << 8 | u64::from(*b))
+}
+
+struct Item {
+    source: usize,
+    kind: usize,
+    measures: PhotoMeasures,
+    hash: u64,
+}
+
+fn items(sources: &[Source]) -> Vec<Item> {
+    let jobs: Vec<(usize, usize)> = (0..sources.len())
+        .flat_map(|s| (0..=EDITS.len()).map(move |k| (s, k)))
+        .collect();
+    jobs.par_iter()
+        .map(|&(s, k)| {
+            let source = &sources[s];
+            let picture = match k.checked_sub(1).and_then(|k| EDITS.get(k)) {
+                None => source.picture.clone(),
+                Some((_, _, edit)) => {
+                    edit(&source.picture, &mut Draw((s * 977 + k * 13 + 5) as u64))
+                }
+            };
+            let hash = baseline(&picture);
+            Item {
+                source: s,
+                kind: k,
+                measures: measured(picture, &format!("{s} {k}")),
+                hash,
+            }
+        })
+        .collect()
+}
+
+fn report(sources: &[Source]) {
+    let start = std::time::Instant::now();
+    let items = items(sources);
+    eprintln!(
+        "{} pictures measured in {:.0} s",
+        items.len(),
+        start.elapsed().as_secs_f64()
+    );
+    let start = std::time::Instant::now();
+    let measures: Vec<&PhotoMeasures> = items.iter().map(|i| &i.measures).collect();
+    let found = find_copies(&measures);
+    eprintln!("searched in {:.0} s", start.elapsed().as_secs_f64());
+    let mut hits = vec![0usize; EDITS.len() + 1];
+    let mut false_pairs = Vec::new();
+    for (a, b, measure) in &found {
+        let (p, q) = (&items[*a], &items[*b]);
+        if p.source != q.source {
+            false_pairs.push((p, q, measure));
+        } else if p.kind == 0 {
+            hits[q.kind] += 1;
+        }
+    }
+    println!(
+        "{:28} {:>5} {:>7} {:>7} {:>9}",
+        "edit", "n", "found", "wanted", "64-bit 10"
+    );
+    for (k, (name, wanted, _)) in EDITS.iter().enumerate() {
+        let base = items.iter().filter(|i| i.kind == k + 1).filter(|i| {
+            let original = &items[i.source * (EDITS.len() + 1)];
+            (original.hash ^ i.hash).count_ones() <= 10
+        });
+        let share = |n: usize| 100.0 * n as f64 / sources.len() as f64;
+        println!(
+            "{name:28} {:5} {:6.1}% {:6.1}% {:8.1}%",
+            sources.len(),
+            share(hits[k + 1]),
+            100.0 * wanted,
+            share(base.count())
+        );
+    }
+    let per = (EDITS.len() + 1) as u64;
+    let all = items.len() as u64 * (items.len() as u64 - 1) / 2;
+    let same = sources.len() as u64 * per * (per - 1) / 2;
+    let base_false = (0..items.len())
+        .into_par_iter()
+        .map(|i| {
+            items[..i]
+                .iter()
+                .filter(|p| {
+                    p.source != items[i].source && (p.hash ^ items[i].hash).count_ones() <= 10
+                })
+                .count()
+        })
+        .sum::<usize>();
+    println!(
+        "false copies among {} pairs of different photos: {} (64-bit hash at 10: {base_false})",
+        all - same,
+        false_pairs.len()
+    );
+    for (p, q, measure) in false_pairs.iter().take(20) {
+        let kind = |k: usize| k.checked_sub(1).map_or("original", |k| EDITS[k].0);
+        println!(
+            "  {} [{}] / {} [{}]: {measure:?}",
+            sources[p.source].name(),
+            kind(p.kind),
+            sources[q.source].name(),
+            kind(q.kind)
+        );
+    }
+    second_exposures(sources);
+}
+
+/// Honest second exposures of one view, by hand and on a tripod: none is a copy.
+fn second_exposures(sources: &[Source]) {
+    for (name, hand_held) in [("hand-held burst", true), ("tripod burst", false)] {
+        let wrong: usize = sources
+            .par_iter()
+            .enumerate()
+            .map(|(i, source)| {
+                let mut draw = Draw(i as u64 * 31 + 7);
+                let [a, b] = edits::exposures(
+                    &source.picture,
+                    &|u, v| source.depth_at(u, v),
+                    hand_held,
+                    &mut draw,
+                );
+                usize::from(compare_copies(&measured(a, "a"), &measured(b, "b")).is_some())
+            })
+            .sum();
+        println!("{name}: {wrong} of {} called copies", sources.len());
+    }
+}
+
 fn main() {
     let mut arguments: Vec<String> = std::env::args().skip(1).collect();
     let mut limit = usize::MAX;
@@ -171,6 +321,8 @@ fn main() {
     arguments.retain(|a| a != "--explain");
     let sources = sources(&arguments, limit);
     if explaining {
-        explain(&sources);
+        explain(&sources, &std::env::var("KINDS").unwrap_or_default());
+    } else {
+        report(&sources);
     }
 }

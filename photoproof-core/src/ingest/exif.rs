@@ -1,7 +1,5 @@
 //! Exif tags of one photo. Damaged Exif gives what can be read of it and a problem in words.
 
-use std::io::Cursor;
-
 use exif::{Context, Exif, Field, In, Tag, Value};
 
 use crate::ingest::container::Format;
@@ -38,20 +36,20 @@ pub(crate) fn read(
     block: Option<&[u8]>,
     options: &IngestOptions,
 ) -> ExifFacts {
-    let mut reader = exif::Reader::new();
-    reader.continue_on_error(true);
-    let parsed = match (format, block) {
+    let data = match (format, block) {
         (_, Some(block)) if block.len() > options.max_metadata_bytes => {
             return ExifFacts::problem(format!(
                 "Exif of {} bytes is larger than max_metadata_bytes and was not read",
                 block.len()
             ));
         }
-        (_, Some(block)) => reader.read_raw(block.to_vec()),
-        (Format::Tiff, None) => reader.read_raw(bytes.to_vec()),
-        (Format::Heic | Format::Avif, None) => reader.read_from_container(&mut Cursor::new(bytes)),
+        (_, Some(block)) => block.to_vec(),
+        (Format::Tiff, None) => bytes.to_vec(),
         _ => return ExifFacts::default(),
     };
+    let parsed = exif::Reader::new()
+        .continue_on_error(true)
+        .read_raw(with_long_pointers(data));
     let mut problems = Vec::new();
     let parsed = parsed.or_else(|error| {
         error.distill_partial_result(|errors| {
@@ -72,6 +70,35 @@ pub(crate) fn read(
         Err(exif::Error::NotFound(_)) => ExifFacts::default(),
         Err(error) => ExifFacts::problem(format!("damaged Exif: {error}")),
     }
+}
+
+/// Rewrites pointers of type IFD (13, TIFF technical note 1) as LONG (4): both mean an offset of four
+/// bytes, the library takes only the latter.
+fn with_long_pointers(mut data: Vec<u8>) -> Vec<u8> {
+    let little = data.starts_with(b"II");
+    let number = |data: &[u8], at: usize, size: usize| -> Option<usize> {
+        let bytes = data.get(at..at.checked_add(size)?)?;
+        let fold = |value: usize, byte: &u8| value << 8 | usize::from(*byte);
+        Some(if little {
+            bytes.iter().rev().fold(0, fold)
+        } else {
+            bytes.iter().fold(0, fold)
+        })
+    };
+    let Some(first) = number(&data, 4, 4) else {
+        return data;
+    };
+    let count = number(&data, first, 2).unwrap_or(0);
+    for entry in (0..count).map(|index| first.saturating_add(2 + 12 * index)) {
+        let is_pointer = matches!(number(&data, entry, 2), Some(0x8769 | 0x8825));
+        if is_pointer && number(&data, entry.saturating_add(2), 2) == Some(13) {
+            let low = entry + if little { 2 } else { 3 };
+            if let Some(byte) = data.get_mut(low) {
+                *byte = 4;
+            }
+        }
+    }
+    data
 }
 
 impl ExifFacts {

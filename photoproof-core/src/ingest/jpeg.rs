@@ -8,6 +8,7 @@ use zune_core::options::DecoderOptions;
 
 use crate::ingest::container::JpegSegments;
 use crate::ingest::decode::{Reduced, check_memory, check_size};
+use crate::ingest::jpeg_scan::guard;
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
@@ -36,11 +37,11 @@ pub(crate) fn decode(
 ) -> Result<Reduced, String> {
     let frame = frame(bytes)?;
     check_size(frame.width, frame.height, options)?;
-    check_end(bytes)?;
     let rgb = match reduced(bytes, frame, options, gate) {
         Ok(rgb) => rgb,
-        Err(first) => full(bytes, frame, options, gate).map_err(|second| {
-            if second == first {
+        Err(Failure::Incomplete(reason)) => return Err(reason),
+        Err(Failure::Decoder(first)) => full(bytes, frame, options, gate).map_err(|second| {
+            if first == second {
                 first
             } else {
                 format!("{first}; {second}")
@@ -74,30 +75,13 @@ fn frame(bytes: &[u8]) -> Result<Frame, String> {
     Err("truncated or damaged: no frame header".to_owned())
 }
 
-/// Looks for the end marker behind the last scan.
-fn check_end(bytes: &[u8]) -> Result<(), String> {
-    let mut at = 2;
-    loop {
-        let mut last = None;
-        for segment in JpegSegments::from(bytes, at) {
-            last = Some((segment.marker, segment.end));
-        }
-        match last {
-            Some((0xD9, _)) => return Ok(()),
-            Some((0xDA, end)) => at = scan_end(bytes, end),
-            _ => return Err("truncated: the file ends before the picture does".to_owned()),
-        }
-    }
-}
-
-/// Offset of the marker that ends the entropy-coded data from `at` on; restart markers and stuffed
-/// bytes belong to it.
-fn scan_end(bytes: &[u8], at: usize) -> usize {
-    let data = bytes.get(at..).unwrap_or_default();
-    let ends = |pair: &[u8]| pair[0] == 0xFF && !matches!(pair[1], 0x00 | 0xFF | 0xD0..=0xD7);
-    data.windows(2)
-        .position(ends)
-        .map_or(bytes.len(), |offset| at + offset)
+/// Why the first decoder gave up.
+#[derive(Debug)]
+enum Failure {
+    /// The picture data end early, or the bounds forbid to decode.
+    Incomplete(String),
+    /// Something the second decoder may do better.
+    Decoder(String),
 }
 
 /// Decodes at the smallest of the sizes 1, 1/2, 1/4, 1/8 that is not below the working size.
@@ -106,7 +90,7 @@ fn reduced(
     frame: Frame,
     options: &IngestOptions,
     gate: &MemoryGate,
-) -> Result<image::RgbImage, String> {
+) -> Result<image::RgbImage, Failure> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components;
     let long = frame.width.max(frame.height);
     let factor = [8, 4, 2]
@@ -115,16 +99,21 @@ fn reduced(
     let factor = u64::from(factor.unwrap_or(1));
     // Planes and the interleaved picture; progressive files keep all coefficients, 16 bits each.
     let needed = 2 * full / (factor * factor) + if frame.progressive { 2 * full } else { 0 };
-    let needed = needed + bytes.len() as u64;
-    check_memory(needed, options)?;
+    let needed = needed + 2 * bytes.len() as u64;
+    check_memory(needed, options).map_err(Failure::Incomplete)?;
     let _held = gate.hold(needed);
-    let mut decoder = Decoder::new(bytes);
+    let guarded = guard(bytes);
+    if frame.progressive && !guarded.has_end {
+        // Scans refine the whole picture one after the other: only the end marker tells that all came.
+        return Err(Failure::Incomplete(CUT_OFF.to_owned()));
+    }
+    let mut decoder = Decoder::new(guarded.bytes.as_slice());
     decoder.set_max_decoding_buffer_size(
         usize::try_from(options.max_decode_bytes).unwrap_or(usize::MAX),
     );
     let side = u16::try_from(options.working_long_side).unwrap_or(u16::MAX);
-    let (width, height) = decoder.scale(side, side).map_err(|error| words(&error))?;
-    let samples = decoder.decode().map_err(|error| words(&error))?;
+    let (width, height) = decoder.scale(side, side).map_err(|error| failure(&error))?;
+    let samples = decoder.decode().map_err(|error| failure(&error))?;
     let format = decoder.info().map(|info| info.pixel_format);
     let (layout, samples) = match format {
         Some(PixelFormat::L8) => (Layout::Gray, samples),
@@ -136,7 +125,7 @@ fn reduced(
                 .map(|pair| u16::from_ne_bytes([pair[0], pair[1]]) >> 8);
             (Layout::Gray, high.map(|sample| sample as u8).collect())
         }
-        None => return Err("damaged: no frame header".to_owned()),
+        None => return Err(Failure::Decoder("damaged: no frame header".to_owned())),
     };
     let (width, height) = (u32::from(width), u32::from(height));
     reduce(
@@ -148,13 +137,21 @@ fn reduced(
         },
         frame.working_size(options),
     )
+    .map_err(Failure::Decoder)
 }
 
-fn words(error: &jpeg_decoder::Error) -> String {
+const CUT_OFF: &str = "truncated: the file ends before the picture does";
+
+fn failure(error: &jpeg_decoder::Error) -> Failure {
     match error {
-        jpeg_decoder::Error::Io(_) => "truncated: the file ends before the picture does".to_owned(),
-        jpeg_decoder::Error::Unsupported(_) => format!("unsupported kind of JPEG: {error}"),
-        _ => format!("damaged: {error}"),
+        jpeg_decoder::Error::Io(_) => Failure::Incomplete(CUT_OFF.to_owned()),
+        jpeg_decoder::Error::Format(text) if text.contains("huffman code") => Failure::Incomplete(
+            "truncated or damaged: the picture data end before the picture does".to_owned(),
+        ),
+        jpeg_decoder::Error::Unsupported(_) => {
+            Failure::Decoder(format!("unsupported kind of JPEG: {error}"))
+        }
+        _ => Failure::Decoder(format!("damaged: {error}")),
     }
 }
 

@@ -21,7 +21,8 @@ pub(crate) struct NameReading {
     pub(crate) phase: Option<Phase>,
     /// Area by its words.
     pub(crate) area: Option<AreaWords>,
-    /// All words that are not phase words, for the search of job sheet areas.
+    /// All words, for the search of job sheet areas; phase words and counters in brackets replaced by
+    /// [`Word::gap`].
     pub(crate) words: Vec<Word>,
 }
 
@@ -273,7 +274,8 @@ pub(crate) fn canonical(words: &[Word]) -> Vec<String> {
     list
 }
 
-fn capital(word: &Word) -> String {
+/// A word with a capital; shouted words quietly.
+pub(crate) fn capital(word: &Word) -> String {
     let shouted = word.shown.chars().all(|letter| !letter.is_lowercase());
     let text = if shouted {
         word.lower.as_str()

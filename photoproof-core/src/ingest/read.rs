@@ -107,8 +107,8 @@ pub(crate) fn read_file(
 
 /// Exif and XMP of a file, and the orientation to apply.
 fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, Option<u16>) {
-    let blocks = container::blocks(format, bytes);
-    let mut facts = exif::read(format, bytes, blocks.exif, options);
+    let blocks = container::blocks(format, bytes, options.max_metadata_bytes);
+    let mut facts = exif::read(format, bytes, blocks.exif.as_deref(), options);
     xmp::complete(&mut facts, &blocks, options);
     let orientation = match format {
         // The container's own transforms hold and were applied by the decoder.

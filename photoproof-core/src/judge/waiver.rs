@@ -134,7 +134,9 @@ impl Waiver {
                 missing.push(format!("area {area}"));
             }
             Reach::Photos(photos) => {
-                let gone = photos.iter().filter(|path| !known.photos.contains(path.as_str()));
+                let gone = photos
+                    .iter()
+                    .filter(|path| !known.photos.contains(path.as_str()));
                 missing.extend(gone.map(|path| format!("photo {path}")));
             }
             Reach::Area(_) | Reach::WholeJob => {}
@@ -151,11 +153,18 @@ impl WaiverSet {
         let holds = |waiver: &Waiver| waiver.until >= today;
         let accepted: Vec<Option<usize>> = findings
             .iter()
-            .map(|finding| self.waivers.iter().position(|w| holds(w) && w.covers(finding)))
+            .map(|finding| {
+                self.waivers
+                    .iter()
+                    .position(|w| holds(w) && w.covers(finding))
+            })
             .collect();
         let mut idle = Vec::new();
         for (index, waiver) in self.waivers.iter().enumerate() {
-            let covered = findings.iter().filter(|finding| waiver.covers(finding)).count();
+            let covered = findings
+                .iter()
+                .filter(|finding| waiver.covers(finding))
+                .count();
             let missing = waiver.missing(known);
             if !holds(waiver) {
                 idle.push((index, Idle::Expired { findings: covered }));
@@ -177,11 +186,16 @@ impl WaiverSet {
         if !path.exists() {
             return Err(Error::missing("waiver file", path.to_path_buf()));
         }
-        let size = std::fs::metadata(path).map_err(|e| Error::io("read", path, e))?.len();
+        let size = std::fs::metadata(path)
+            .map_err(|e| Error::io("read", path, e))?
+            .len();
         if size > MAX_BYTES {
             return Err(Error::new(
                 ErrorKind::Bounds,
-                format!("{} is larger than {MAX_BYTES} bytes; check the path", path.display()),
+                format!(
+                    "{} is larger than {MAX_BYTES} bytes; check the path",
+                    path.display()
+                ),
             ));
         }
         let text = std::fs::read_to_string(path).map_err(|e| Error::io("read", path, e))?;
@@ -221,7 +235,13 @@ impl WaiverSet {
 fn position(text: &str, offset: usize) -> (usize, usize) {
     let before = text.get(..offset).unwrap_or(text);
     let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or_default().chars().count() + 1;
+    let column = before
+        .rsplit('\n')
+        .next()
+        .unwrap_or_default()
+        .chars()
+        .count()
+        + 1;
     (line, column)
 }
 
@@ -264,8 +284,14 @@ impl Entry {
 
     fn reach(&self, start: usize) -> Result<Reach, Mistake> {
         let whole_job = self.whole_job.as_ref().filter(|value| *value.get_ref());
-        let area = self.area.as_ref().filter(|area| !area.get_ref().trim().is_empty());
-        let photos = self.photos.as_ref().filter(|photos| !photos.get_ref().is_empty());
+        let area = self
+            .area
+            .as_ref()
+            .filter(|area| !area.get_ref().trim().is_empty());
+        let photos = self
+            .photos
+            .as_ref()
+            .filter(|photos| !photos.get_ref().is_empty());
         match (photos, area, whole_job) {
             (Some(photos), None, None) => {
                 Ok(Reach::Photos(photos.get_ref().iter().cloned().collect()))
@@ -306,14 +332,20 @@ fn filled(name: &str, value: Option<&Spanned<String>>, start: usize) -> Result<S
     let text = value.get_ref().trim();
     if text.is_empty() {
         let message = format!("{name} is empty; a waiver needs check, who, why and until");
-        return Err(Mistake { offset: value.span().start, message });
+        return Err(Mistake {
+            offset: value.span().start,
+            message,
+        });
     }
     Ok(text.to_owned())
 }
 
 fn absent(name: &str, start: usize) -> Mistake {
     let message = format!("this waiver has no {name}; a waiver needs check, who, why and until");
-    Mistake { offset: start, message }
+    Mistake {
+        offset: start,
+        message,
+    }
 }
 
 #[cfg(test)]
@@ -348,17 +380,29 @@ until = "2026-01-31"
         Known {
             checks: ["viewpoint-shift", "missing-phase"].into(),
             areas: ["Kitchen", "Attic"].into(),
-            photos: ["Kitchen/after/2.jpg", "Kitchen/before/1.jpg", "Kitchen/after/3.jpg"].into(),
+            photos: [
+                "Kitchen/after/2.jpg",
+                "Kitchen/before/1.jpg",
+                "Kitchen/after/3.jpg",
+            ]
+            .into(),
         }
     }
 
     #[test]
     fn a_finding_is_accepted_when_every_photo_is_listed() {
         let set = parse(GOOD).unwrap();
-        assert_eq!(set.waivers.iter().map(|w| w.line).collect::<Vec<_>>(), [2, 9]);
+        assert_eq!(
+            set.waivers.iter().map(|w| w.line).collect::<Vec<_>>(),
+            [2, 9]
+        );
         let both = ["Kitchen/after/2.jpg", "Kitchen/before/1.jpg"];
         let other = ["Kitchen/after/3.jpg", "Kitchen/before/1.jpg"];
-        let subject = |photos| Subject { check: "viewpoint-shift", area: Some("Kitchen"), photos };
+        let subject = |photos| Subject {
+            check: "viewpoint-shift",
+            area: Some("Kitchen"),
+            photos,
+        };
         let findings = [subject(&both), subject(&other), subject(&[])];
         let applied = set.apply(day("2026-06-30"), &findings, &known());
         assert_eq!(applied.accepted, [Some(0), None, None]);
@@ -368,8 +412,15 @@ until = "2026-01-31"
     #[test]
     fn the_last_day_counts_and_the_next_does_not() {
         let set = parse(GOOD).unwrap();
-        let attic = [Subject { check: "missing-phase", area: Some("Attic"), photos: &[] }];
-        assert_eq!(set.apply(day("2026-01-31"), &attic, &known()).accepted, [Some(1)]);
+        let attic = [Subject {
+            check: "missing-phase",
+            area: Some("Attic"),
+            photos: &[],
+        }];
+        assert_eq!(
+            set.apply(day("2026-01-31"), &attic, &known()).accepted,
+            [Some(1)]
+        );
         let late = set.apply(day("2026-02-01"), &attic, &known());
         assert_eq!(late.accepted, [None]);
         assert!(late.idle.contains(&(1, Idle::Expired { findings: 1 })));
@@ -390,9 +441,18 @@ until = "2026-01-31"
     #[test]
     fn mistakes_name_line_and_column() {
         let cases = [
-            ("[[waiver]]\ncheck = \"a\"\nwhoo = \"x\"\n", "waivers.toml:3:1: "),
-            ("[[waiver]]\ncheck = \"a\"\narea = \"b\"\nwho = \"\"\n", "waivers.toml:4:7: who is empty"),
-            ("[[waiver]]\ncheck = \"a\"\n", "waivers.toml:1:1: this waiver does not say"),
+            (
+                "[[waiver]]\ncheck = \"a\"\nwhoo = \"x\"\n",
+                "waivers.toml:3:1: ",
+            ),
+            (
+                "[[waiver]]\ncheck = \"a\"\narea = \"b\"\nwho = \"\"\n",
+                "waivers.toml:4:7: who is empty",
+            ),
+            (
+                "[[waiver]]\ncheck = \"a\"\n",
+                "waivers.toml:1:1: this waiver does not say",
+            ),
             (
                 "[[waiver]]\ncheck = \"a\"\narea = \"b\"\nwho = \"c\"\nwhy = \"d\"\nuntil = \"soon\"\n",
                 "waivers.toml:6:9: until is soon; write a day",

@@ -11,7 +11,7 @@ pub(crate) mod plane;
 pub mod quality;
 pub mod viewpoint;
 
-pub use copy::{CopyKind, CopyMeasure, Fingerprint};
+pub use copy::{CopyKind, CopyMeasure, Fingerprint, compare_copies, find_copies};
 pub use feature::{Feature, Features, Keypoint};
 pub use quality::Quality;
 pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};

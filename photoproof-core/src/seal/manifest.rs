@@ -7,7 +7,10 @@ pub(super) const DECLARATION: &str = "BagIt-Version: 1.0\nTag-File-Character-Enc
 
 /// One line a file: digest, two spaces, path.
 pub(super) fn render(digests: &BTreeMap<String, String>) -> String {
-    digests.iter().map(|(path, digest)| format!("{digest}  {}\n", encode(path))).collect()
+    digests
+        .iter()
+        .map(|(path, digest)| format!("{digest}  {}\n", encode(path)))
+        .collect()
 }
 
 /// Reads manifest lines; `Err` names the first line, from 1, that is none.
@@ -39,7 +42,9 @@ pub(super) enum Encoding {
 }
 
 fn encode(path: &str) -> String {
-    path.replace('%', "%25").replace('\r', "%0D").replace('\n', "%0A")
+    path.replace('%', "%25")
+        .replace('\r', "%0D")
+        .replace('\n', "%0A")
 }
 
 fn decode(path: &str, encoding: Encoding) -> String {
@@ -68,9 +73,16 @@ mod tests {
 
     #[test]
     fn odd_names_survive_the_round_trip() {
-        let names = ["data/a b.jpg", "data/50%25.jpg", "data/new\nline\r.jpg", "data/%0A.jpg"];
-        let digests: BTreeMap<String, String> =
-            names.iter().map(|name| ((*name).to_owned(), "0a".repeat(32))).collect();
+        let names = [
+            "data/a b.jpg",
+            "data/50%25.jpg",
+            "data/new\nline\r.jpg",
+            "data/%0A.jpg",
+        ];
+        let digests: BTreeMap<String, String> = names
+            .iter()
+            .map(|name| ((*name).to_owned(), "0a".repeat(32)))
+            .collect();
         let text = render(&digests);
         assert_eq!(text.lines().count(), 4);
         assert_eq!(parse(&text, Encoding::Current), Ok(digests));

@@ -58,8 +58,12 @@ pub struct Sealed {
 /// `JOB_FOLDER.bag`, beside the job folder.
 #[must_use]
 pub fn usual_bag(folder: &Path) -> PathBuf {
-    let whole = folder.canonicalize().unwrap_or_else(|_| folder.to_path_buf());
-    let mut name = whole.file_name().map_or_else(|| OsString::from("job"), OsString::from);
+    let whole = folder
+        .canonicalize()
+        .unwrap_or_else(|_| folder.to_path_buf());
+    let mut name = whole
+        .file_name()
+        .map_or_else(|| OsString::from("job"), OsString::from);
     name.push(".bag");
     whole.with_file_name(name)
 }
@@ -87,14 +91,17 @@ pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
     }
     apart(request)?;
     if files.is_empty() {
-        let message = format!("{} holds no file; there is nothing to seal", request.folder.display());
+        let message = format!(
+            "{} holds no file; there is nothing to seal",
+            request.folder.display()
+        );
         return Err(Error::new(ErrorKind::Usage, message));
     }
     let mut part = request.bag.as_os_str().to_owned();
     part.push(".part");
     let part = PathBuf::from(part);
-    let sealed = fill(&part, &files, request.day)
-        .and_then(|sealed| match fs::rename(&part, request.bag) {
+    let sealed =
+        fill(&part, &files, request.day).and_then(|sealed| match fs::rename(&part, request.bag) {
             Ok(()) => Ok(sealed),
             Err(e) => Err(Error::io("write", request.bag, e)),
         });
@@ -107,11 +114,18 @@ pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
 
 /// The bag must lie outside the folders it copies.
 fn apart(request: &Request<'_>) -> Result<(), Error> {
-    let parent = request.bag.parent().filter(|parent| !parent.as_os_str().is_empty());
+    let parent = request
+        .bag
+        .parent()
+        .filter(|parent| !parent.as_os_str().is_empty());
     let parent = parent.unwrap_or(Path::new("."));
-    let parent = parent.canonicalize().map_err(|e| Error::io("open", parent, e))?;
+    let parent = parent
+        .canonicalize()
+        .map_err(|e| Error::io("open", parent, e))?;
     for folder in [Some(request.folder), request.report].into_iter().flatten() {
-        let folder = folder.canonicalize().map_err(|e| Error::io("open", folder, e))?;
+        let folder = folder
+            .canonicalize()
+            .map_err(|e| Error::io("open", folder, e))?;
         if parent.starts_with(&folder) {
             let message = format!(
                 "{} lies inside {}; name a place outside with --out",
@@ -127,7 +141,10 @@ fn apart(request: &Request<'_>) -> Result<(), Error> {
 /// Every file below `folder` by its path in the bag.
 fn listed(folder: &Path, prefix: &str) -> Result<BTreeMap<String, PathBuf>, Error> {
     let mut files = BTreeMap::new();
-    for entry in walkdir::WalkDir::new(folder).min_depth(1).sort_by_file_name() {
+    for entry in walkdir::WalkDir::new(folder)
+        .min_depth(1)
+        .sort_by_file_name()
+    {
         let entry = entry.map_err(|error| {
             let at = error.path().unwrap_or(folder).to_path_buf();
             Error::io("read", &at, error.into())
@@ -136,11 +153,12 @@ fn listed(folder: &Path, prefix: &str) -> Result<BTreeMap<String, PathBuf>, Erro
         if kind.is_dir() {
             continue;
         }
-        let refuse = |what: &str| {
-            Error::new(ErrorKind::Io, format!("{} {what}", entry.path().display()))
-        };
+        let refuse =
+            |what: &str| Error::new(ErrorKind::Io, format!("{} {what}", entry.path().display()));
         if !kind.is_file() {
-            return Err(refuse("is a link or a device; seal a folder of plain files"));
+            return Err(refuse(
+                "is a link or a device; seal a folder of plain files",
+            ));
         }
         let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
         let Some(name) = slashed(relative) else {
@@ -185,7 +203,10 @@ fn fill(bag: &Path, files: &BTreeMap<String, PathBuf>, day: NaiveDate) -> Result
         written(&bag.join(name), text)?;
         digests.insert((*name).to_owned(), hex(&Sha256::digest(text.as_bytes())));
     }
-    written(&bag.join("tagmanifest-sha256.txt"), &manifest::render(&digests))?;
+    written(
+        &bag.join("tagmanifest-sha256.txt"),
+        &manifest::render(&digests),
+    )?;
     Ok(Sealed {
         files: payload.len(),
         bytes,
@@ -195,7 +216,9 @@ fn fill(bag: &Path, files: &BTreeMap<String, PathBuf>, day: NaiveDate) -> Result
 
 fn written(path: &Path, text: &str) -> Result<(), Error> {
     let mut file = File::create_new(path).map_err(|e| Error::io("write", path, e))?;
-    let done = file.write_all(text.as_bytes()).and_then(|()| file.sync_all());
+    let done = file
+        .write_all(text.as_bytes())
+        .and_then(|()| file.sync_all());
     done.map_err(|e| Error::io("write", path, e))
 }
 
@@ -207,7 +230,9 @@ fn copied(source: &Path, target: &Path) -> Result<(String, u64), Error> {
     let mut output = File::create_new(target).map_err(|e| Error::io("write", target, e))?;
     let mut keep = |block: &[u8]| output.write_all(block);
     let result = digested::<Sha256>(source, &mut keep)?;
-    output.sync_all().map_err(|e| Error::io("write", target, e))?;
+    output
+        .sync_all()
+        .map_err(|e| Error::io("write", target, e))?;
     Ok(result)
 }
 
@@ -220,7 +245,9 @@ fn digested<D: Digest>(
     let (mut digest, mut size) = (D::new(), 0);
     let mut block = vec![0; 1 << 16];
     loop {
-        let read = file.read(&mut block).map_err(|e| Error::io("read", path, e))?;
+        let read = file
+            .read(&mut block)
+            .map_err(|e| Error::io("read", path, e))?;
         let Some(filled) = block.get(..read).filter(|filled| !filled.is_empty()) else {
             return Ok((hex(&digest.finalize()), size));
         };

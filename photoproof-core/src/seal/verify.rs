@@ -89,7 +89,11 @@ pub fn verify(folder: &Path, bag: Option<&Path>) -> Result<Verification, Error> 
 fn answer(bag: PathBuf, files: usize, mut problems: Vec<Problem>) -> Verification {
     problems.sort();
     problems.dedup();
-    Verification { bag, files, problems }
+    Verification {
+        bag,
+        files,
+        problems,
+    }
 }
 
 /// A digest a manifest may use.
@@ -138,7 +142,11 @@ fn check_bag(bag: &Path) -> Result<(Payload, Vec<Problem>), Error> {
     }
     let there = files_below(&bag.join("data"), "data/")?;
     let added = there.into_iter().filter(|path| !payload.contains_key(path));
-    problems.extend(added.map(|path| Problem { place: Place::Bag, kind: Kind::Added, path }));
+    problems.extend(added.map(|path| Problem {
+        place: Place::Bag,
+        kind: Kind::Added,
+        path,
+    }));
     Ok((payload, problems))
 }
 
@@ -146,11 +154,14 @@ fn declaration(bag: &Path) -> Result<Encoding, Error> {
     let path = bag.join("bagit.txt");
     let text = bounded(&path)?;
     let value = |key: &str| {
-        let line = text.lines().find_map(|line| line.strip_prefix(key)?.strip_prefix(':'));
+        let line = text
+            .lines()
+            .find_map(|line| line.strip_prefix(key)?.strip_prefix(':'));
         line.map(|value| value.trim().to_owned())
     };
     let version = value("BagIt-Version");
-    let utf8 = value("Tag-File-Character-Encoding").is_some_and(|v| v.eq_ignore_ascii_case("utf-8"));
+    let utf8 =
+        value("Tag-File-Character-Encoding").is_some_and(|v| v.eq_ignore_ascii_case("utf-8"));
     match version.as_deref() {
         Some("1.0") if utf8 => Ok(Encoding::Current),
         Some("0.97" | "0.96" | "0.95" | "0.94" | "0.93") if utf8 => Ok(Encoding::Draft),
@@ -186,9 +197,14 @@ fn manifest_of(
 }
 
 fn bounded(path: &Path) -> Result<String, Error> {
-    let size = fs::metadata(path).map_err(|e| Error::io("read", path, e))?.len();
+    let size = fs::metadata(path)
+        .map_err(|e| Error::io("read", path, e))?
+        .len();
     if size > MAX_BYTES {
-        let message = format!("{} is larger than {MAX_BYTES} bytes; check the path", path.display());
+        let message = format!(
+            "{} is larger than {MAX_BYTES} bytes; check the path",
+            path.display()
+        );
         return Err(Error::new(ErrorKind::Bounds, message));
     }
     fs::read_to_string(path).map_err(|e| Error::io("read", path, e))
@@ -205,7 +221,11 @@ fn compare(
             false => Some(Kind::Outside),
             true => difference(&bag.join(path), algorithm, wanted)?,
         };
-        problems.extend(kind.map(|kind| Problem { place: Place::Bag, kind, path: path.clone() }));
+        problems.extend(kind.map(|kind| Problem {
+            place: Place::Bag,
+            kind,
+            path: path.clone(),
+        }));
     }
     Ok(problems)
 }
@@ -213,7 +233,9 @@ fn compare(
 /// Whether a manifest path stays below the bag.
 fn inside(path: &str) -> bool {
     let parts = Path::new(path).components();
-    parts.into_iter().all(|part| matches!(part, std::path::Component::Normal(_)))
+    parts
+        .into_iter()
+        .all(|part| matches!(part, std::path::Component::Normal(_)))
 }
 
 fn difference(path: &Path, algorithm: Algorithm, wanted: &str) -> Result<Option<Kind>, Error> {
@@ -243,15 +265,24 @@ fn check_folder(folder: &Path, payload: &Payload) -> Result<Vec<Problem>, Error>
         }));
     }
     let there = files_below(folder, "")?;
-    let added = there.into_iter().filter(|path| !sealed.contains(path.as_str()));
-    problems.extend(added.map(|path| Problem { place: Place::Folder, kind: Kind::Added, path }));
+    let added = there
+        .into_iter()
+        .filter(|path| !sealed.contains(path.as_str()));
+    problems.extend(added.map(|path| Problem {
+        place: Place::Folder,
+        kind: Kind::Added,
+        path,
+    }));
     Ok(problems)
 }
 
 /// Every entry below `folder` that is not a folder, as `prefix` and its path.
 fn files_below(folder: &Path, prefix: &str) -> Result<Vec<String>, Error> {
     let mut files = Vec::new();
-    for entry in walkdir::WalkDir::new(folder).min_depth(1).sort_by_file_name() {
+    for entry in walkdir::WalkDir::new(folder)
+        .min_depth(1)
+        .sort_by_file_name()
+    {
         let entry = entry.map_err(|error| {
             let at = error.path().unwrap_or(folder).to_path_buf();
             Error::io("read", &at, error.into())

@@ -4,6 +4,7 @@ pub mod away_from_site;
 pub mod capture_time_out_of_order;
 pub mod capture_time_outside_window;
 pub mod distance_change;
+pub mod idle_waiver;
 pub mod low_detail;
 pub mod missing_angle;
 pub mod missing_area;

@@ -2,6 +2,7 @@
 //! the same view do not: things moved, light and parallax changed, sensor noise is new.
 
 use super::align::{Map, apply};
+use super::flow;
 use crate::measure::plane::Plane;
 
 /// Side of a compared block, samples of the coarser thumbnail.
@@ -12,6 +13,8 @@ const BASE_BLUR: f32 = 0.7;
 const TEXTURE: f64 = 2.5;
 /// Block correlation from which a block agrees.
 const AGREES: f64 = 0.7;
+/// Refinements of the map by the shifts of blocks.
+const REFINEMENTS: usize = 3;
 /// Luma at and beyond which detail is lost.
 const BLACK: f64 = 8.0;
 const WHITE: f64 = 247.0;
@@ -37,6 +40,10 @@ pub(super) struct Agreement {
     pub(super) lost: [f64; 2],
     /// Share of b's luma variance that is a function of a's luma, 0..=1.
     pub(super) tone: f64,
+    /// Parallax: the shift, samples of a, that a fifth of the blocks with edges exceed.
+    pub(super) flow: f64,
+    /// The map from a to b after refinement.
+    pub(super) map: Map,
     /// Mean absolute luma change after alignment, luma levels.
     pub(super) recoloured: f64,
 }
@@ -69,13 +76,30 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
             .hypot(extra_blur * ratio as f32),
     );
     let coarse = coarse.blurred(BASE_BLUR.hypot(extra_blur));
-    let warped = warp(&fine, walk, (coarse.width, coarse.height));
+    let size = (coarse.width, coarse.height);
+    let mut walk = *walk;
+    let mut warped = warp(&fine, &walk, size);
+    let mut shifts = flow::shifts(&coarse, &warped);
+    for _ in 0..REFINEMENTS {
+        let Some(step) = flow::correction(&shifts, [size.0 as f64, size.1 as f64]) else {
+            break;
+        };
+        let next = walk * step;
+        let rewarped = warp(&fine, &next, size);
+        let left = flow::shifts(&coarse, &rewarped);
+        if left.len() * 5 < shifts.len() * 4 || flow::spread(&left) >= flow::spread(&shifts) {
+            break;
+        }
+        (walk, warped, shifts) = (next, rewarped, left);
+    }
     let seen = warped.data.iter().filter(|v| v.is_finite()).count() as f64;
     let cover_coarse = seen / (coarse.width * coarse.height).max(1) as f64;
-    let cover_fine = share_inside(&fine, walk, &coarse);
+    let cover_fine = share_inside(&fine, &walk, &coarse);
     let blocks = blocks(&coarse, &warped);
     let mut result = summary(&blocks);
     (result.tone, result.recoloured) = tone(&coarse, &warped);
+    result.flow = flow::spread(&shifts) * if swap { 1.0 / scale } else { 1.0 };
+    result.map = if swap { walk.try_inverse()? } else { walk };
     if swap {
         (result.cover_a, result.cover_b) = (cover_fine, cover_coarse);
         result.lost.reverse();

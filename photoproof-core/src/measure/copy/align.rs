@@ -53,6 +53,56 @@ pub(super) fn turn_map(turn: Turn, size: [f64; 2]) -> Map {
     map
 }
 
+/// Largest distance between the images of a frame's corners under two maps, as a share of the long
+/// side of the frame.
+pub(super) fn corner_motion(map: &Map, other: &Map, size: [f64; 2]) -> f64 {
+    let [w, h] = size;
+    let scale = (other[(0, 0)] * other[(1, 1)]).abs().sqrt().max(1e-9);
+    [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]
+        .into_iter()
+        .map(|corner| match (apply(map, corner), apply(other, corner)) {
+            (Some(p), Some(q)) => (p[0] - q[0]).hypot(p[1] - q[1]),
+            _ => f64::INFINITY,
+        })
+        .fold(0.0, f64::max)
+        / scale
+        / w.max(h).max(1.0)
+}
+
+/// How a picture lies under a map.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub(super) struct Pose {
+    /// Nearest of the eight turns that leads from a to b.
+    pub(super) turn: Turn,
+    /// Rest of the rotation, degrees clockwise.
+    pub(super) degrees: f64,
+    /// Linear scale.
+    pub(super) scale: f64,
+}
+
+/// Reads turn, fine rotation and scale from `map` at the centre of a frame of `size`.
+pub(super) fn pose(map: &Map, size: [f64; 2]) -> Pose {
+    let centre = [size[0] / 2.0, size[1] / 2.0];
+    let step = size[0].max(size[1]) / 8.0;
+    let image = |dx: f64, dy: f64| apply(map, [centre[0] + dx, centre[1] + dy]).unwrap_or(centre);
+    let (o, p, q) = (image(0.0, 0.0), image(step, 0.0), image(0.0, step));
+    let (ux, uy) = ((p[0] - o[0]) / step, (p[1] - o[1]) / step);
+    let (vx, vy) = ((q[0] - o[0]) / step, (q[1] - o[1]) / step);
+    let area = ux * vy - uy * vx;
+    // A mirrored picture sends its leftward direction to where an unmirrored one sends +x.
+    let (ax, ay) = if area < 0.0 { (-ux, -uy) } else { (ux, uy) };
+    let angle = ay.atan2(ax).to_degrees();
+    let quarters = (angle / 90.0).round();
+    Pose {
+        turn: Turn {
+            mirrored: area < 0.0,
+            quarters: quarters.rem_euclid(4.0) as u8 % 4,
+        },
+        degrees: angle - quarters * 90.0,
+        scale: area.abs().sqrt(),
+    }
+}
+
 /// The map of a picture of `from` pixels onto one of `to` pixels.
 pub(super) fn scale_map(from: [f64; 2], to: [f64; 2]) -> Map {
     Map::from_diagonal(&Vector3::new(

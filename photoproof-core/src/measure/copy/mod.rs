@@ -2,9 +2,12 @@
 
 mod agree;
 mod align;
+mod flow;
+mod grain;
 mod search;
 
 use image::{GrayImage, imageops};
+use rayon::prelude::*;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
@@ -15,6 +18,37 @@ use crate::measure::PhotoMeasures;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
 use crate::measure::phash::{TurnedHashes, turned_hashes};
 use crate::measure::plane::Plane;
+
+/// Hash distance of 256 bits up to which whole frames are compared. Copies measured 0 to 28.
+const HASH_LEAD: u32 = 64;
+/// Share of one of the frames that the other must show.
+const MIN_COVER: f64 = 0.6;
+/// Textured blocks needed to say anything.
+const MIN_BLOCKS: usize = 8;
+/// Share and median correlation of the textured blocks; rooms photographed twice stay below 0.5 and
+/// 0.7, copies above 0.74 and 0.99 (`examples/copies_report`).
+const MIN_SHARE: f64 = 0.62;
+const MIN_MEDIAN: f64 = 0.93;
+/// Detail that neither picture can have given the other: a bracket of two exposures.
+const MAX_LOST: f64 = 0.01;
+/// Two exposures of one view show at least this share of each other's frame ...
+const EXPOSURE_COVER: f64 = 0.8;
+/// ... and no corner moves farther than this share of the long side.
+const EXPOSURE_MOTION: f64 = 0.15;
+/// Parallax, thumbnail samples, that no single map takes out; copies measured 0.002 to 0.075.
+const MAX_FLOW: f64 = 0.11;
+/// Motion up to which the noise of the two is compared, share of the long side.
+const GRAIN_MOTION: f64 = 0.05;
+/// Noise below this cannot be told from rounding, luma levels.
+const MIN_NOISE: f64 = 0.12;
+/// Noise counts as equally strong within this power of two. Two exposures measured 0.04, a copy saved
+/// at a quality that removes noise 1 to 4.
+const MAX_NOISE_CHANGE: f64 = 0.6;
+/// Correlation of noise below which it is not shared: exposures measured 0.05 to 0.22, copies that
+/// keep their noise 0.38 to 1.
+const MIN_SHARED_NOISE: f64 = 0.3;
+/// Blurs at which pictures are compared, so that a blurred copy is still one.
+const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 
 /// Long side of the thumbnail that pixels are compared on.
 const THUMB_LONG_SIDE: u32 = 384;
@@ -31,6 +65,8 @@ pub struct Fingerprint {
     pub hashes: TurnedHashes,
     /// Luma thumbnail, long side at most 384 pixels. Never leaves the job: the ledger does not get it.
     pub thumb: GrayImage,
+    /// The middle of the working picture, for its noise. Never leaves the job either.
+    pub middle: GrayImage,
     /// Width and height of the full upright picture, pixels.
     pub full_size: [u32; 2],
 }
@@ -47,7 +83,7 @@ pub enum CopyKind {
     Edited,
 }
 
-/// A confirmed copy.
+/// A confirmed copy: b shows what a shows, pixel for pixel, after the stated changes.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
 pub struct CopyMeasure {
@@ -55,8 +91,20 @@ pub struct CopyMeasure {
     pub kind: CopyKind,
     /// For `Edited`: how b was turned or mirrored against a (`none`, `mirrored`, `turned 90`, ...).
     pub transform: String,
-    /// For `Edited`: share of a's area that b shows, 0..=1.
+    /// Share of a's area that b shows, 0..=1; 1 for a whole copy.
     pub crop: f64,
+    /// Share of b's area that shows a, 0..=1; below 1 there is a border, a bezel or another picture.
+    pub filled: f64,
+    /// Size of a's content in b over its size in a, in full pixels (1 = not resized).
+    pub resized: f64,
+    /// Fine turn beyond the quarter turns of `transform`, degrees clockwise.
+    pub turned_deg: f64,
+    /// Mean absolute change of luma, 0..=1.
+    pub recoloured: f64,
+    /// Share of the compared blocks that do not agree, 0..=1: stamps, logos, things painted over.
+    pub overlaid: f64,
+    /// How sure: median correlation of the compared blocks times the share that agrees, 0..=1.
+    pub confidence: f64,
 }
 
 impl Fingerprint {
@@ -85,6 +133,7 @@ impl Fingerprint {
             pixel_sha256: hex,
             hashes: turned_hashes(&thumb),
             thumb,
+            middle: grain::window(&pixels.gray),
             full_size: [pixels.full_width, pixels.full_height],
         }
     }
@@ -106,58 +155,6 @@ fn thumbnail(gray: &GrayImage) -> GrayImage {
         side(gray.height()),
         imageops::FilterType::Triangle,
     )
-}
-
-/// Numbers behind a decision; for the evaluation only.
-#[doc(hidden)]
-pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
-    let mut out = Vec::new();
-    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
-    let index = search::WordIndex::new(&[&a.features]);
-    let votes = index.votes(&b.features, 1);
-    let (pa, pb) = (
-        Plane::from_gray(&a.fingerprint.thumb),
-        Plane::from_gray(&b.fingerprint.thumb),
-    );
-    let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
-    let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
-    let total: u32 = votes[0].iter().sum();
-    let frame = frame_map(
-        &a.fingerprint.thumb,
-        &b.fingerprint.thumb,
-        Turn::ALL[best_hash],
-    );
-    let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
-        let g = g.unwrap_or_default();
-        out.push(format!(
-            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1}",
-            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured
-        ));
-    };
-    line(
-        "hash",
-        best_hash,
-        0,
-        frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)),
-    );
-    if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
-        let map = thumb_map(&al.map, a, b);
-        line(
-            "feat",
-            best_votes,
-            al.inliers,
-            agree::agree(&pa, &pb, &map, 0.0),
-        );
-        line(
-            "feat1",
-            best_votes,
-            al.inliers,
-            agree::agree(&pa, &pb, &map, 1.5),
-        );
-    } else {
-        line("feat", best_votes, 0, None);
-    }
-    out
 }
 
 fn size_of(picture: &GrayImage) -> [f64; 2] {
@@ -208,25 +205,246 @@ fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
     down * map * up
 }
 
-/// SHIM
-#[must_use]
-pub fn find_copies(all: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
-    let mut v = Vec::new();
-    for i in 0..all.len() {
-        for j in i + 1..all.len() {
-            if let Some(c) = compare_copies(all[i], all[j]) {
-                v.push((i, j, c));
-            }
-        }
-    }
-    v
-}
-/// SHIM
+/// Compares two photos.
+///
+/// `None` when nothing shows that b was made from a (or a from b). Symmetric in that a copy is found
+/// either way round; the numbers describe b against a.
 #[must_use]
 pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasure> {
-    (a.fingerprint.file_sha256 == b.fingerprint.file_sha256).then(|| CopyMeasure {
-        kind: CopyKind::SameBytes,
-        transform: "none".into(),
+    if let Some(exact) = exact(&a.fingerprint, &b.fingerprint) {
+        return Some(exact);
+    }
+    let index = search::WordIndex::new(&[&a.features]);
+    let leads = search::word_leads(&index.votes(&b.features, 1));
+    let turns: Vec<usize> = leads.iter().map(|lead| lead.turn).collect();
+    verify(a, b, &turns)
+}
+
+/// All copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
+#[must_use]
+pub fn find_copies(photos: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
+    let features: Vec<&Features> = photos.iter().map(|p| &p.features).collect();
+    let index = search::WordIndex::new(&features);
+    let mut found: Vec<(usize, usize, CopyMeasure)> = photos
+        .par_iter()
+        .enumerate()
+        .flat_map_iter(|(j, b)| copies_before(photos, &index, (j, b)))
+        .collect();
+    found.sort_by_key(|(a, b, _)| (*a, *b));
+    found
+}
+
+/// The copies of photo `b`, the j-th, among those before it.
+fn copies_before(
+    photos: &[&PhotoMeasures],
+    index: &search::WordIndex,
+    (j, b): (usize, &PhotoMeasures),
+) -> Vec<(usize, usize, CopyMeasure)> {
+    let leads = search::word_leads(&index.votes(&b.features, j));
+    let mut out = Vec::new();
+    for (i, a) in photos.iter().enumerate().take(j) {
+        let from = leads.partition_point(|lead| lead.a < i);
+        let turns: Vec<usize> = leads
+            .iter()
+            .skip(from)
+            .take_while(|lead| lead.a == i)
+            .map(|lead| lead.turn)
+            .collect();
+        let measure = exact(&a.fingerprint, &b.fingerprint).or_else(|| verify(a, b, &turns));
+        out.extend(measure.map(|measure| (i, j, measure)));
+    }
+    out
+}
+
+fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
+    let kind = if a.file_sha256 == b.file_sha256 {
+        CopyKind::SameBytes
+    } else if a.pixel_sha256 == b.pixel_sha256 {
+        CopyKind::SamePixels
+    } else {
+        return None;
+    };
+    Some(CopyMeasure {
+        kind,
+        transform: "none".to_owned(),
         crop: 1.0,
+        filled: 1.0,
+        resized: 1.0,
+        turned_deg: 0.0,
+        recoloured: 0.0,
+        overlaid: 0.0,
+        confidence: 1.0,
     })
+}
+
+/// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns.
+fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyMeasure> {
+    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+    let nearest = (0..8).min_by_key(|&t| distances.get(t).copied())?;
+    let near = distances.get(nearest).is_some_and(|&d| d <= HASH_LEAD);
+    if !near && turns.is_empty() {
+        return None;
+    }
+    let planes = [a, b].map(|p| Plane::from_gray(&p.fingerprint.thumb));
+    let thumbs = [&a.fingerprint.thumb, &b.fingerprint.thumb];
+    let whole = near
+        .then(|| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(nearest)?))
+        .flatten();
+    whole
+        .and_then(|map| decide(a, b, &planes, &map))
+        .or_else(|| {
+            turns.iter().find_map(|&turn| {
+                let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?)?;
+                decide(a, b, &planes, &thumb_map(&alignment.map, a, b))
+            })
+        })
+        .map(|agreement| edited(a, b, &agreement))
+}
+
+/// Whether the aligned thumbnails agree as only copies do.
+fn decide(
+    a: &PhotoMeasures,
+    b: &PhotoMeasures,
+    planes: &[Plane; 2],
+    map: &Map,
+) -> Option<Agreement> {
+    EXTRA_BLURS.iter().find_map(|&blur| {
+        let agreement = agree::agree(&planes[0], &planes[1], map, blur)?;
+        (is_copy(&agreement) && !second_exposure(a, b, &agreement)).then_some(agreement)
+    })
+}
+
+fn is_copy(found: &Agreement) -> bool {
+    found.cover_a.max(found.cover_b) >= MIN_COVER
+        && found.textured >= MIN_BLOCKS
+        && found.share >= MIN_SHARE
+        && found.median >= MIN_MEDIAN
+        && found.lost[0].min(found.lost[1]) < MAX_LOST
+}
+
+/// Whether the two may be two exposures of one view, by hand or from a tripod: laid alike, nearly the
+/// same frame, and either parallax is left or the noise is as strong on both sides and unrelated.
+fn second_exposure(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> bool {
+    if found.cover_a.min(found.cover_b) < EXPOSURE_COVER {
+        return false;
+    }
+    let size = size_of(&a.fingerprint.thumb);
+    let frame = align::scale_map(size, size_of(&b.fingerprint.thumb));
+    let motion = align::corner_motion(&found.map, &frame, size);
+    if motion > EXPOSURE_MOTION {
+        return false;
+    }
+    if found.flow > MAX_FLOW {
+        return true;
+    }
+    let [wa, wb] = [a, b].map(|p| f64::from(p.features.width.max(p.features.height)));
+    if motion > GRAIN_MOTION || !(0.9..1.11).contains(&(wb / wa.max(1.0))) {
+        return false;
+    }
+    noise(a, b, &found.map).is_some_and(|grain| {
+        let [na, nb] = grain.noise;
+        na.min(nb) >= MIN_NOISE
+            && (nb / na).log2().abs() < MAX_NOISE_CHANGE
+            && grain.correlation < MIN_SHARED_NOISE
+    })
+}
+
+/// The noise of both sides, where `map` leads from thumbnail a to thumbnail b.
+fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain> {
+    let up = align::scale_map(working_size(&a.features), size_of(&a.fingerprint.thumb));
+    let down = align::scale_map(size_of(&b.fingerprint.thumb), working_size(&b.features));
+    let cut = |p: &PhotoMeasures| working_size(&p.features);
+    grain::compare(
+        &grain::Cut {
+            window: &a.fingerprint.middle,
+            size: cut(a),
+        },
+        &grain::Cut {
+            window: &b.fingerprint.middle,
+            size: cut(b),
+        },
+        &(down * map * up),
+    )
+}
+
+/// Describes b against a.
+fn edited(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> CopyMeasure {
+    let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
+    let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
+    let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
+    let pose = align::pose(&(down * found.map * up), full(a));
+    CopyMeasure {
+        kind: CopyKind::Edited,
+        transform: turn_name(pose.turn),
+        crop: found.cover_a,
+        filled: found.cover_b,
+        resized: pose.scale,
+        turned_deg: pose.degrees,
+        recoloured: found.recoloured / 255.0,
+        overlaid: 1.0 - found.share,
+        confidence: (found.median * found.share).clamp(0.0, 1.0),
+    }
+}
+
+/// In words, how a picture was laid.
+fn turn_name(turn: Turn) -> String {
+    match (turn.mirrored, turn.quarters % 4) {
+        (false, 0) => "none".to_owned(),
+        (true, 0) => "mirrored".to_owned(),
+        (false, quarters) => format!("turned {}", u32::from(quarters) * 90),
+        (true, quarters) => format!("mirrored and turned {}", u32::from(quarters) * 90),
+    }
+}
+
+/// Numbers behind a decision; for the evaluation only.
+#[doc(hidden)]
+pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
+    let mut out = Vec::new();
+    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+    let index = search::WordIndex::new(&[&a.features]);
+    let votes = index.votes(&b.features, 1);
+    let (pa, pb) = (
+        Plane::from_gray(&a.fingerprint.thumb),
+        Plane::from_gray(&b.fingerprint.thumb),
+    );
+    let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
+    let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
+    let total: u32 = votes[0].iter().sum();
+    let frame = frame_map(
+        &a.fingerprint.thumb,
+        &b.fingerprint.thumb,
+        Turn::ALL[best_hash],
+    );
+    let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
+        let g = g.unwrap_or_default();
+        let n = noise(a, b, &g.map).unwrap_or_default();
+        out.push(format!(
+            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1} flow {:.3} grain {:.3} noise {:.2} {:.2}",
+            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.correlation, n.noise[0], n.noise[1]
+        ));
+    };
+    line(
+        "hash",
+        best_hash,
+        0,
+        frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)),
+    );
+    if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
+        let map = thumb_map(&al.map, a, b);
+        line(
+            "feat",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 0.0),
+        );
+        line(
+            "feat1",
+            best_votes,
+            al.inliers,
+            agree::agree(&pa, &pb, &map, 1.5),
+        );
+    } else {
+        line("feat", best_votes, 0, None);
+    }
+    out
 }

@@ -15,11 +15,10 @@ const ASKING: usize = 800;
 /// A word that more photos share says nothing.
 const MAX_BUCKET: usize = 48;
 
-/// A pair worth comparing: photo `b` laid as `turn` resembles photo `a`.
+/// A pair worth comparing: the asking photo laid as `turn` resembles photo `a`.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) struct Lead {
     pub(super) a: usize,
-    pub(super) b: usize,
     /// Index into [`Turn::ALL`].
     pub(super) turn: usize,
     /// Shared descriptor words.
@@ -53,67 +52,91 @@ fn word(feature: &Feature, tests: &[Test; WORD_BITS]) -> u32 {
     bits << 1 | u32::from(feature.keypoint.bright)
 }
 
+/// One hash table: photos by word, with the start of every word's bucket.
+struct Table {
+    starts: Vec<u32>,
+    photos: Vec<u32>,
+}
+
+impl Table {
+    fn new(photos: &[&Features], tests: &[Test; WORD_BITS]) -> Self {
+        let mut entries: Vec<(u32, u32)> = Vec::new();
+        for (i, features) in photos.iter().enumerate() {
+            let words = features
+                .list
+                .iter()
+                .take(INDEXED)
+                .map(|f| (word(f, tests), i as u32));
+            entries.extend(words);
+        }
+        entries.sort_unstable();
+        entries.dedup();
+        let mut starts = vec![0u32; (1 << (WORD_BITS + 1)) + 1];
+        for (word, _) in &entries {
+            if let Some(count) = starts.get_mut(*word as usize + 1) {
+                *count += 1;
+            }
+        }
+        let mut sum = 0;
+        for start in &mut starts {
+            sum += *start;
+            *start = sum;
+        }
+        Self {
+            starts,
+            photos: entries.into_iter().map(|(_, photo)| photo).collect(),
+        }
+    }
+
+    fn bucket(&self, word: u32) -> &[u32] {
+        let range = self.starts.get(word as usize..word as usize + 2);
+        match range {
+            Some(&[from, to]) => self
+                .photos
+                .get(from as usize..to as usize)
+                .unwrap_or_default(),
+            _ => &[],
+        }
+    }
+}
+
 /// An index of the descriptor words of several photos.
 pub(super) struct WordIndex {
-    tests: Vec<[Test; WORD_BITS]>,
-    /// For each table the sorted (word, photo).
-    tables: Vec<Vec<(u32, u32)>>,
+    tables: Vec<([Test; WORD_BITS], Table)>,
     photos: usize,
 }
 
 impl WordIndex {
     /// Indexes the unturned features of `photos`.
     pub(super) fn new(photos: &[&Features]) -> Self {
-        let tests = tests();
-        let tables = tests
-            .iter()
-            .map(|table| {
-                let mut entries: Vec<(u32, u32)> = photos
-                    .iter()
-                    .enumerate()
-                    .flat_map(|(i, f)| {
-                        f.list
-                            .iter()
-                            .take(INDEXED)
-                            .map(move |f| (word(f, table), i as u32))
-                    })
-                    .collect();
-                entries.sort_unstable();
-                entries.dedup();
-                entries
-            })
+        let tables = tests()
+            .into_iter()
+            .map(|tests| (tests, Table::new(photos, &tests)))
             .collect();
         Self {
-            tests,
             tables,
             photos: photos.len(),
         }
     }
 
-    /// Votes for each (photo, turn) below `end`: words that `features`, laid as `turn`, shares.
+    /// Votes for the photos before `end` in each turn: words that `features`, so laid, shares.
     pub(super) fn votes(&self, features: &Features, end: usize) -> Vec<[u32; 8]> {
-        let mut votes = vec![[0u32; 8]; self.photos];
+        let end = end.min(self.photos);
+        let mut votes = vec![[0u32; 8]; end];
+        let strongest = Features {
+            list: features.list.iter().take(ASKING).cloned().collect(),
+            ..*features
+        };
         for (t, turn) in Turn::ALL.iter().enumerate() {
-            let strongest = Features {
-                list: features.list.iter().take(ASKING).cloned().collect(),
-                ..*features
-            };
             for feature in &strongest.turned(*turn).list {
-                for (tests, table) in self.tests.iter().zip(&self.tables) {
-                    let key = word(feature, tests);
-                    let start = table.partition_point(|e| e.0 < key);
-                    let bucket = table.get(start..).unwrap_or_default();
-                    let len = bucket
-                        .iter()
-                        .take(MAX_BUCKET + 1)
-                        .take_while(|e| e.0 == key)
-                        .count();
-                    if len > MAX_BUCKET {
+                for (tests, table) in &self.tables {
+                    let bucket = table.bucket(word(feature, tests));
+                    if bucket.len() > MAX_BUCKET {
                         continue;
                     }
-                    for (_, photo) in bucket.iter().take(len) {
+                    for photo in bucket {
                         let vote = votes.get_mut(*photo as usize).and_then(|v| v.get_mut(t));
-                        if let (true, Some(vote)) = ((*photo as usize) < end, vote) {
+                        if let Some(vote) = vote {
                             *vote += 1;
                         }
                     }
@@ -122,6 +145,32 @@ impl WordIndex {
         }
         votes
     }
+}
+
+/// Fewest shared words of a lead.
+const MIN_VOTES: u32 = 24;
+/// A lead shares this many times more words than the mean of the photo's other pairs.
+const VOTES_OVER_MEAN: f64 = 2.5;
+
+/// The turns worth a look in each photo before `end`, most votes first, two a photo at most.
+pub(super) fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
+    let total: u64 = votes.iter().flatten().map(|&v| u64::from(v)).sum();
+    let largest = votes.iter().flatten().max().copied().unwrap_or(0);
+    let cells = (votes.len() * 8).saturating_sub(1).max(1) as f64;
+    let mean = (total - u64::from(largest)) as f64 / cells;
+    let least = MIN_VOTES.max((mean * VOTES_OVER_MEAN) as u32);
+    let mut leads = Vec::new();
+    for (a, row) in votes.iter().enumerate() {
+        let mut turns: Vec<usize> = (0..8).collect();
+        turns.sort_by_key(|&t| (std::cmp::Reverse(row.get(t).copied()), t));
+        for turn in turns.into_iter().take(2) {
+            let votes = row.get(turn).copied().unwrap_or(0);
+            if votes >= least {
+                leads.push(Lead { a, turn, votes });
+            }
+        }
+    }
+    leads
 }
 
 /// The turns of b in which its hash is nearest to that of a, with the distance.

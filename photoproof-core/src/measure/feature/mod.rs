@@ -9,6 +9,7 @@
 mod describe;
 mod detect;
 mod matching;
+mod nearest;
 mod options;
 mod orient;
 mod scale_space;
