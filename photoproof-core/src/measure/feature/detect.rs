@@ -1,7 +1,7 @@
 //! Extrema of the difference-of-Gaussians scale space, refined to sub-pixels (Lowe 2004, section 4;
 //! Brown and Lowe 2002).
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
 use super::scale_space::{Octave, exp2};
@@ -60,6 +60,7 @@ pub(super) fn extrema(octaves: &[Octave], options: &FeatureOptions) -> Vec<Candi
 
 /// Row-by-row search for samples that are at least as extreme as their 26 neighbours.
 struct Scan<'a> {
+    arch: Arch,
     octave: &'a Octave,
     threshold: f32,
     /// Three rows of each difference; row y sits at y mod 3.
@@ -80,6 +81,7 @@ impl<'a> Scan<'a> {
         let differences = octave.gauss.len() - 1;
         let row = || vec![0.0_f32; width];
         Self {
+            arch: Arch::new(),
             octave,
             threshold: 0.5 * options.min_response,
             rows: (0..differences).map(|_| [row(), row(), row()]).collect(),
@@ -93,10 +95,10 @@ impl<'a> Scan<'a> {
 
     /// Level and column of the extrema in row `y`; rows must be asked for in order.
     fn row(&mut self, y: usize) -> Vec<(usize, usize)> {
-        Arch::new().dispatch(|| self.prepare(y));
+        self.arch.dispatch(Prepare(self, y));
         let mut found = Vec::new();
         for level in 1..self.rows.len() - 1 {
-            Arch::new().dispatch(|| self.mark(level, y));
+            self.arch.dispatch(Mark(self, level, y));
             let blocks = self.hits.chunks(16).enumerate();
             for (block, hits) in blocks.filter(|(_, hits)| hits.iter().any(|&h| h != 0)) {
                 let inside = hits.iter().enumerate().filter(|(_, hit)| **hit != 0);
@@ -151,6 +153,30 @@ impl<'a> Scan<'a> {
         for x in (0..BORDER).chain(width - BORDER..width) {
             self.hits[x] = 0;
         }
+    }
+}
+
+/// [`Scan::prepare`], compiled for each instruction set.
+struct Prepare<'s, 'a>(&'s mut Scan<'a>, usize);
+
+impl WithSimd for Prepare<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        self.0.prepare(self.1);
+    }
+}
+
+/// [`Scan::mark`], compiled for each instruction set.
+struct Mark<'s, 'a>(&'s mut Scan<'a>, usize, usize);
+
+impl WithSimd for Mark<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        self.0.mark(self.1, self.2);
     }
 }
 

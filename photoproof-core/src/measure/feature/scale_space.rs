@@ -3,7 +3,7 @@
 //! Plain multiplications and additions in a fixed order: the values are the same on every processor.
 
 use image::GrayImage;
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
 
@@ -157,8 +157,28 @@ const RUN: usize = 32;
 fn blur(source: &Plane, sigma: f32) -> Plane {
     let half = kernel(sigma);
     let mut result = Plane::new(source.width, source.height);
-    Arch::new().dispatch(|| blur_rows(source, &half, &mut result));
+    Arch::new().dispatch(Blur {
+        source,
+        half: &half,
+        result: &mut result,
+    });
     result
+}
+
+/// One blur, compiled for each instruction set.
+struct Blur<'a> {
+    source: &'a Plane,
+    half: &'a [f32],
+    result: &'a mut Plane,
+}
+
+impl WithSimd for Blur<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        blur_rows(self.source, self.half, self.result);
+    }
 }
 
 #[inline(always)]
