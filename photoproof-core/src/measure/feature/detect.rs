@@ -9,6 +9,9 @@ use super::scale_space::{Octave, exp2};
 /// Margin in octave pixels within which no keypoint is taken.
 const BORDER: usize = 4;
 
+/// Columns whose marks are looked at together.
+const HITS: usize = 16;
+
 /// Refinement steps at most.
 const STEPS: usize = 5;
 
@@ -89,7 +92,7 @@ impl<'a> Scan<'a> {
             columns: (0..differences).map(|_| (row(), row())).collect(),
             high: row(),
             low: row(),
-            hits: vec![0; width],
+            hits: vec![0; width.next_multiple_of(HITS)],
         }
     }
 
@@ -99,10 +102,11 @@ impl<'a> Scan<'a> {
         let mut found = Vec::new();
         for level in 1..self.rows.len() - 1 {
             self.arch.dispatch(Mark(self, level, y));
-            let blocks = self.hits.chunks(16).enumerate();
-            for (block, hits) in blocks.filter(|(_, hits)| hits.iter().any(|&h| h != 0)) {
-                let inside = hits.iter().enumerate().filter(|(_, hit)| **hit != 0);
-                found.extend(inside.map(|(x, _)| (level, block * 16 + x)));
+            for (block, hits) in self.hits.as_chunks::<HITS>().0.iter().enumerate() {
+                if u128::from_le_bytes(*hits) != 0 {
+                    let inside = hits.iter().enumerate().filter(|(_, hit)| **hit != 0);
+                    found.extend(inside.map(|(x, _)| (level, block * HITS + x)));
+                }
             }
         }
         found
@@ -132,7 +136,7 @@ impl<'a> Scan<'a> {
     /// Marks the extrema of difference `level` in row `y`.
     #[inline(always)]
     fn mark(&mut self, level: usize, y: usize) {
-        let width = self.hits.len();
+        let width = self.high.len();
         let [below, here, above] = [level - 1, level, level + 1].map(|l| &self.columns[l]);
         extremes(&mut self.high, [&below.0, &here.0, &above.0], larger);
         extremes(&mut self.low, [&below.1, &here.1, &above.1], smaller);
