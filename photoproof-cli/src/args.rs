@@ -22,6 +22,8 @@ pub(crate) enum Command {
     Compare(commands::compare::CompareArgs),
     /// Print what photo files say: time, place, camera, quality
     Inspect(commands::inspect::InspectArgs),
+    /// Record, find, list and forget the photos that jobs have used
+    Ledger(commands::ledger::LedgerArgs),
     /// Explain a check: what it measures, its limit, its blind spots
     Explain(commands::explain::ExplainArgs),
 }

@@ -21,6 +21,7 @@ fn main() -> std::process::ExitCode {
         Command::Check(args) => commands::check::run(args),
         Command::Compare(args) => commands::compare::run(args),
         Command::Inspect(args) => commands::inspect::run(args),
+        Command::Ledger(args) => commands::ledger::run(args),
         Command::Explain(args) => commands::explain::run(args),
     };
     outcome.unwrap_or_else(|error| exit::failed(&error)).into()

@@ -4,3 +4,4 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
+pub(crate) mod ledger;
