@@ -7,3 +7,4 @@ pub(crate) mod inspect;
 pub(crate) mod seal;
 pub(crate) mod shots;
 pub(crate) mod volume;
+pub(crate) mod ledger;
