@@ -555,6 +555,7 @@ fn as_json(value: toml::Value) -> serde_json::Value {
     }
 }
 
+#[cfg(test)]
 fn schema() -> jsonschema::Validator {
     let text = include_str!("../schemas/job-sheet.schema.json");
     let schema: serde_json::Value = serde_json::from_str(text).unwrap();
