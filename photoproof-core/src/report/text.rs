@@ -3,7 +3,7 @@
 use crate::judge::finding::Severity;
 use crate::report::shape;
 use crate::report::v1::{Finding, Report, Retake};
-use crate::report::words::{self, count, inert};
+use crate::report::words::{self, count, glued, inert};
 
 mod layout;
 
@@ -105,11 +105,11 @@ fn retake_lines(page: &mut Page, number: usize, retake: &Retake) {
         .as_deref()
         .filter(|like| !retake.instruction.contains(*like))
     {
-        line.push_str(&format!("; match {}", inert(like)));
+        line.push_str(&format!("; match {}", glued(like)));
     }
     page.wrapped(0, 4, &line);
     if let Some(replaces) = &retake.replaces {
-        page.wrapped(4, 4, &format!("instead of {}", inert(replaces)));
+        page.wrapped(4, 4, &format!("instead of {}", glued(replaces)));
     }
 }
 
@@ -150,7 +150,7 @@ fn photos(paths: &[String]) -> String {
     let mut named: Vec<String> = paths
         .iter()
         .take(PHOTOS_NAMED)
-        .map(|path| inert(path))
+        .map(|path| glued(path))
         .collect();
     if paths.len() > PHOTOS_NAMED {
         named.push(format!("and {} more", paths.len() - PHOTOS_NAMED));

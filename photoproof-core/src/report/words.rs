@@ -33,6 +33,21 @@ pub fn inert_whole(text: &str) -> String {
     out
 }
 
+/// As [`inert`], with spaces that a wrapped text must not break at; [`unglued`] turns them back.
+#[must_use]
+pub(crate) fn glued(path: &str) -> String {
+    inert(path).replace(' ', GLUE)
+}
+
+/// Turns the unbreakable spaces of [`glued`] into plain ones.
+#[must_use]
+pub(crate) fn unglued(text: &str) -> String {
+    text.replace(GLUE, " ")
+}
+
+/// Stands for a space that holds a path together; never in inert text, which has no controls.
+const GLUE: &str = "\u{1}";
+
 fn push_inert(out: &mut String, c: char) {
     match c {
         '\n' => out.push_str("\\n"),
@@ -113,9 +128,18 @@ pub fn quantity(value: f64, unit: &str) -> String {
         "ratio" => format!("{} times", number(value, 2)),
         "seconds" | "s" => seconds(value),
         "" => number(value, 2),
-        "degrees" => format!("{} degrees", number(value, 1)),
-        unit => format!("{} {unit}", number(value, 2)),
+        "degrees" => with_noun(number(value, 1), unit),
+        unit => with_noun(number(value, 2), unit),
     }
+}
+
+/// A number with a plural noun, in the singular for 1.
+fn with_noun(number: String, plural: &str) -> String {
+    let noun = match plural.strip_suffix('s') {
+        Some(singular) if number == "1" => singular,
+        _ => plural,
+    };
+    format!("{number} {noun}")
 }
 
 fn seconds(value: f64) -> String {
@@ -208,6 +232,7 @@ mod tests {
     fn quantities_read_as_people_say_them() {
         assert_eq!(quantity(0.415, "share"), "42 %");
         assert_eq!(quantity(14.25, "degrees"), "14.2 degrees");
+        assert_eq!(quantity(1.0, "photos"), "1 photo");
         assert_eq!(quantity(259_200.0, "seconds"), "3 days");
         assert_eq!(quantity(-5400.0, "seconds"), "-90 minutes");
         assert_eq!(number(-0.001, 1), "0");
