@@ -1,8 +1,7 @@
 //! The commands that read a job sheet alone: `shots`, `volume`, `explain scope`.
 
 use std::path::{Path, PathBuf};
-
-use assert_cmd::Command;
+use std::process::Command;
 
 fn sheets() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/job-sheets")
@@ -10,8 +9,7 @@ fn sheets() -> PathBuf {
 
 /// Exit code, stdout and stderr.
 fn run(args: &[&str]) -> (i32, String, String) {
-    let output = Command::cargo_bin("photoproof")
-        .unwrap()
+    let output = Command::new(env!("CARGO_BIN_EXE_photoproof"))
         .args(args)
         .current_dir(sheets())
         .output()

@@ -226,6 +226,11 @@ impl JobFacts {
                     .insert(number.lower.clone());
             }
         }
+        facts.places = readings
+            .iter()
+            .filter_map(place)
+            .map(|(place, _)| place)
+            .collect();
         facts.common_prefix = heads
             .into_iter()
             .filter(|(_, heads)| heads.len() > 1)
@@ -303,9 +308,10 @@ impl JobFacts {
         differs.then(|| (self.shown(folder), self.shown(file)))
     }
 
-    /// Gives areas with one key one name: the way most photos write it.
+    /// Gives areas with one key one name: a folder's before a file's, then the way most photos write it,
+    /// then the longest.
     fn unify(&self, readings: &[PathReading<'_>], labelled: &mut [Labelled]) {
-        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, usize>> = BTreeMap::new();
+        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, (bool, usize)>> = BTreeMap::new();
         let keys: Vec<Option<Vec<String>>> = readings
             .iter()
             .zip(labelled.iter())
@@ -313,20 +319,17 @@ impl JobFacts {
             .collect();
         for (key, done) in keys.iter().zip(labelled.iter()) {
             if let (Some(key), Some(area)) = (key, &done.label.area) {
-                *spellings
-                    .entry(key.clone())
-                    .or_default()
-                    .entry(area.clone())
-                    .or_default() += 1;
+                let names = spellings.entry(key.clone()).or_default();
+                let uses = names.entry(area.clone()).or_default();
+                uses.0 |= done.label.area_source == Some(LabelSource::Folder);
+                uses.1 += 1;
             }
         }
         for (key, done) in keys.iter().zip(labelled.iter_mut()) {
             let Some(names) = key.as_ref().and_then(|key| spellings.get(key)) else {
                 continue;
             };
-            let best = names
-                .iter()
-                .max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)));
+            let best = names.iter().max_by_key(|(name, uses)| (**uses, name.len()));
             done.label.area = best.map(|(name, _)| name.clone());
         }
     }

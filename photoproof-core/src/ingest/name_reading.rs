@@ -56,11 +56,14 @@ pub(crate) fn read(name: &str, kind: NameKind) -> NameReading {
         Some(chain) => Some(known_area(&all, &is_phase, chain, kind)),
         None => unknown_area(&all, &is_phase, kind),
     };
-    let kept = all
-        .into_iter()
-        .zip(&is_phase)
-        .filter(|(_, is_phase)| !**is_phase);
-    let words = kept.map(|(word, _)| word).collect();
+    let gap = |(word, is_phase): (Word, &bool)| {
+        if *is_phase || word.bracketed {
+            Word::gap()
+        } else {
+            word
+        }
+    };
+    let words = all.into_iter().zip(&is_phase).map(gap).collect();
     NameReading { phase, area, words }
 }
 

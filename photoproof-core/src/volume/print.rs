@@ -31,8 +31,9 @@ impl Tally {
         }
         let _ = writeln!(
             out,
-            "\nEach load is rounded half up to {} decimals, then added. pi = {PI}; 1 yd3 = 27 ft3 = 0.764554857984 m3.",
-            self.decimals
+            "\nEach load is rounded half up to {} decimal{}, then added. pi = {PI}; 1 yd3 = 27 ft3 = 0.764554857984 m3.",
+            self.decimals,
+            if self.decimals == 1 { "" } else { "s" }
         );
         out
     }

@@ -10,15 +10,15 @@ use super::orient::{atan2, dominant};
 use super::scale_space::{Octave, Plane, exp2};
 use super::{DESCRIPTOR_LEN, Feature, FeatureOptions, Keypoint};
 
-/// Gradient samples along each side of the patch; the cells cover the inner 16, the outer two on each
-/// side reach into the border cells by interpolation.
-const SIDE: usize = 20;
+/// Gradient samples along each side of the patch: the width of five cells, since samples up to half a
+/// cell outside reach into the border cells by interpolation.
+const SIDE: usize = 16;
 
 /// Picture samples along each side: one more on each side for central differences.
 const PATCH: usize = SIDE + 2;
 
 /// Samples along a cell.
-const CELL: f32 = 4.0;
+const CELL: f32 = 3.2;
 
 /// Cells along each side.
 const CELLS: usize = 4;
@@ -47,27 +47,39 @@ pub(super) fn describe(
 ) -> Vec<Feature> {
     let window = Window::new();
     let arch = Arch::new();
-    let features = chosen.iter().filter_map(|candidate| {
-        let plane = octaves.get(candidate.octave)?.gauss.get(candidate.level)?;
-        let spacing = options.cell_width * candidate.sigma / CELL;
-        let mut histogram = [0.0_f32; DESCRIPTOR_LEN];
-        arch.dispatch(|| {
-            let patch = Patch::cut(plane, (candidate.u, candidate.v), spacing);
-            window.histogram(&patch, &mut histogram);
-        });
-        Some(Feature {
-            keypoint: Keypoint {
-                x: candidate.x,
-                y: candidate.y,
-                scale: candidate.scale,
-                angle: dominant(&directions(&histogram)),
-                response: candidate.response,
-                bright: candidate.bright,
-            },
-            descriptor: quantise(&histogram),
+    // In the order of the pixels, so that the picture is read through once.
+    let mut order: Vec<usize> = (0..chosen.len()).collect();
+    order.sort_by_key(|&i| (chosen[i].octave, chosen[i].level, chosen[i].v as usize, i));
+    let mut features: Vec<(usize, Feature)> = order
+        .into_iter()
+        .filter_map(|i| {
+            let candidate = &chosen[i];
+            let plane = octaves.get(candidate.octave)?.gauss.get(candidate.level)?;
+            let spacing = options.cell_width * candidate.sigma / CELL;
+            let mut histogram = [0.0_f32; DESCRIPTOR_LEN];
+            arch.dispatch(|| {
+                let patch = Patch::cut(plane, (candidate.u, candidate.v), spacing);
+                window.histogram(&patch, &mut histogram);
+            });
+            Some((i, feature(candidate, &histogram)))
         })
-    });
-    features.collect()
+        .collect();
+    features.sort_by_key(|(i, _)| *i);
+    features.into_iter().map(|(_, feature)| feature).collect()
+}
+
+fn feature(candidate: &Candidate, histogram: &[f32; DESCRIPTOR_LEN]) -> Feature {
+    Feature {
+        keypoint: Keypoint {
+            x: candidate.x,
+            y: candidate.y,
+            scale: candidate.scale,
+            angle: dominant(&directions(histogram)),
+            response: candidate.response,
+            bright: candidate.bright,
+        },
+        descriptor: quantise(histogram),
+    }
 }
 
 /// The histogram over all cells.

@@ -68,6 +68,9 @@ struct Scan<'a> {
     next: usize,
     /// Largest and smallest value of each column over three rows, one a difference.
     columns: Vec<(Vec<f32>, Vec<f32>)>,
+    /// The same over three differences as well.
+    high: Vec<f32>,
+    low: Vec<f32>,
     hits: Vec<u8>,
 }
 
@@ -82,6 +85,8 @@ impl<'a> Scan<'a> {
             rows: (0..differences).map(|_| [row(), row(), row()]).collect(),
             next: BORDER - 1,
             columns: (0..differences).map(|_| (row(), row())).collect(),
+            high: row(),
+            low: row(),
             hits: vec![0; width],
         }
     }
@@ -126,25 +131,19 @@ impl<'a> Scan<'a> {
     #[inline(always)]
     fn mark(&mut self, level: usize, y: usize) {
         let width = self.hits.len();
-        let inner = width - 2;
         let [below, here, above] = [level - 1, level, level + 1].map(|l| &self.columns[l]);
-        let values = &self.rows[level][y % 3][1..1 + inner];
-        let hits = &mut self.hits[1..1 + inner];
+        extremes(&mut self.high, [&below.0, &here.0, &above.0], larger);
+        extremes(&mut self.low, [&below.1, &here.1, &above.1], smaller);
+        let inner = width - 2;
         let threshold = self.threshold;
-        let highs = [&below.0, &here.0, &above.0];
-        let lows = [&below.1, &here.1, &above.1];
-        let [h0, h1, h2, h3, h4, h5, h6, h7, h8] = shifted(highs, inner);
-        let [l0, l1, l2, l3, l4, l5, l6, l7, l8] = shifted(lows, inner);
+        let values = &self.rows[level][y % 3][1..1 + inner];
+        let [h0, h1, h2] = [0, 1, 2].map(|shift| &self.high[shift..shift + inner]);
+        let [l0, l1, l2] = [0, 1, 2].map(|shift| &self.low[shift..shift + inner]);
+        let hits = &mut self.hits[1..1 + inner];
         for x in 0..inner {
-            let high = larger(
-                larger(larger(larger(h0[x], h1[x]), larger(h2[x], h3[x])), h8[x]),
-                larger(larger(h4[x], h5[x]), larger(h6[x], h7[x])),
-            );
-            let low = smaller(
-                smaller(smaller(smaller(l0[x], l1[x]), smaller(l2[x], l3[x])), l8[x]),
-                smaller(smaller(l4[x], l5[x]), smaller(l6[x], l7[x])),
-            );
             let value = values[x];
+            let high = larger(larger(h0[x], h1[x]), h2[x]);
+            let low = smaller(smaller(l0[x], l1[x]), l2[x]);
             let top = (value > threshold) & (value >= high);
             let bottom = (value < -threshold) & (value <= low);
             hits[x] = u8::from(top | bottom);
@@ -155,10 +154,12 @@ impl<'a> Scan<'a> {
     }
 }
 
-/// Three rows, each at shifts 0, 1 and 2.
+/// The most extreme of three rows, column by column.
 #[inline(always)]
-fn shifted<'a>(rows: [&'a Vec<f32>; 3], length: usize) -> [&'a [f32]; 9] {
-    std::array::from_fn(|i| &rows[i / 3][i % 3..i % 3 + length])
+fn extremes(target: &mut [f32], [a, b, c]: [&Vec<f32>; 3], more: impl Fn(f32, f32) -> f32) {
+    for (most, ((a, b), c)) in target.iter_mut().zip(a.iter().zip(b).zip(c)) {
+        *most = more(more(*a, *b), *c);
+    }
 }
 
 #[inline(always)]

@@ -1,7 +1,7 @@
 //! Mutual nearest neighbours with ratio test (Lowe 2004, section 7.1).
 
 use super::describe::UNIT_SQUARED;
-use super::nearest::{MAX_DESCRIPTORS, Nearest, nearest};
+use super::nearest::{Bar, MAX_DESCRIPTORS, Nearest, nearest};
 use super::{DESCRIPTOR_LEN, Feature, Features, Keypoint};
 
 /// One correspondence: indices into the lists of photo a and photo b.
@@ -69,7 +69,7 @@ fn match_where(a: &Features, b: &Features, options: &MatchOptions, allowed: Allo
                 *flag = if test(p, q) { 0 } else { u32::MAX };
             }
         };
-        let barred: Option<&dyn Fn(usize, &mut [u32])> = allowed.is_some().then_some(&bar);
+        let barred: Option<Bar> = allowed.is_some().then_some(&bar);
         let (rows, columns) = nearest(&side_a.descriptors(), &side_b.descriptors(), barred);
         let found = mutual(&rows, &columns, options);
         matches.extend(found.map(|(i, j, ratio)| Match {

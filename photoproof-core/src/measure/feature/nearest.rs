@@ -29,6 +29,9 @@ const EMPTY_LANE: u32 = 90_000;
 /// Two values of each of 16 descriptors, step by step.
 type Block = [[u8; 2 * LANES]; STEPS];
 
+/// Fills a row of flags: `u32::MAX` for each of b that is no partner of the given one of a, else 0.
+pub(super) type Bar<'a> = &'a dyn Fn(usize, &mut [u32]);
+
 /// The nearest and second nearest neighbour of one descriptor.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Nearest {
@@ -103,12 +106,11 @@ fn squared_length(descriptor: &[u8; DESCRIPTOR_LEN]) -> u32 {
 }
 
 /// For each of `a` the nearest of `b`, and for each of `b` the nearest of `a`; of equally near ones
-/// the first. `barred` may fill a row of flags: `u32::MAX` for each of `b` that is no partner of
-/// the given one of `a`, else 0.
+/// the first. `barred` may exclude pairs.
 pub(super) fn nearest(
     a: &[&[u8; DESCRIPTOR_LEN]],
     b: &[&[u8; DESCRIPTOR_LEN]],
-    barred: Option<&dyn Fn(usize, &mut [u32])>,
+    barred: Option<Bar>,
 ) -> (Vec<Nearest>, Vec<Nearest>) {
     let a = &a[..a.len().min(MAX_DESCRIPTORS)];
     let b = &b[..b.len().min(MAX_DESCRIPTORS)];
@@ -145,7 +147,7 @@ fn search(
     arithmetic: &impl Dots,
     a: &[&[u8; DESCRIPTOR_LEN]],
     b: &Packed,
-    barred: Option<&dyn Fn(usize, &mut [u32])>,
+    barred: Option<Bar>,
     (rows, columns): (&mut Keys, &mut Keys),
 ) {
     let mut queries = [[[0_u8; 2 * LANES]; STEPS]; QUERIES];
@@ -273,7 +275,7 @@ mod wide {
                     }
                 }
             }
-            sums.map(|two| two.map(|sum| cast(sum)))
+            sums.map(|two| two.map(cast))
         }
     }
 }

@@ -10,8 +10,8 @@ use super::FeatureOptions;
 /// Blur that the camera and the reduction already put into the working picture, pixels (Lowe 2004).
 const INPUT_SIGMA: f32 = 0.5;
 
-/// Kernel radius in units of sigma; at 3.5 the cut-off tail is under 0.05 %.
-const RADIUS_SIGMAS: f32 = 3.5;
+/// Kernel radius in units of sigma; at 3 the cut-off tail is 0.3 %.
+const RADIUS_SIGMAS: f32 = 3.0;
 
 /// Largest kernel radius.
 const MAX_RADIUS: usize = 16;
@@ -124,8 +124,10 @@ pub(super) fn exp2(x: f32) -> f32 {
     (sum * 2.0_f64.powi(whole as i32)) as f32
 }
 
+/// Every second pixel of every second row, the first included: of an odd side the last as well, so
+/// that a turned picture keeps the same samples.
 fn halve(plane: &Plane) -> Plane {
-    let (width, height) = (plane.width / 2, plane.height / 2);
+    let (width, height) = (plane.width.div_ceil(2), plane.height.div_ceil(2));
     let mut data = Vec::with_capacity(width * height);
     for y in 0..height {
         let row = plane.row(2 * y);

@@ -12,7 +12,7 @@ use super::camera::{Intrinsics, Motion, Pair};
 use super::refine::{explain, is_inlier};
 
 /// Columns and rows of the grid on which depth and overlap are sampled.
-const GRID: [usize; 2] = [16, 12];
+const GRID: [usize; 2] = [12, 9];
 
 /// Standard deviation of the inverse depth about a local plane: furniture, mouldings, debris.
 const ROUGHNESS: f64 = 0.06;
@@ -41,6 +41,8 @@ pub(super) struct DepthMap {
     samples: Vec<Sample>,
     /// Standard deviation of the distance weight, bearing units.
     reach: f64,
+    /// Plane through all samples: inverse depth at the axis and its slopes.
+    overall: Vector3<f64>,
 }
 
 /// An interpolated inverse depth.
@@ -63,7 +65,14 @@ impl DepthMap {
             })
             .collect();
         let reach = REACH * camera.width.hypot(camera.height) / camera.focal_px;
-        Self { samples, reach }
+        let mut map = Self {
+            samples,
+            reach,
+            overall: Vector3::new(1.0, 0.0, 0.0),
+        };
+        let prior = Vector3::new(4.0, 0.7, 0.7);
+        map.overall = map.solve(Vector2::zeros(), |_| 1.0, 0.0, prior).0;
+        map
     }
 
     /// Inverse depth at a bearing by a robust, locally weighted linear fit; 1 with a wide sigma where
@@ -112,28 +121,59 @@ impl DepthMap {
         between * 10 <= all
     }
 
-    /// The fit over all samples with at least the inverse depth `least`.
+    /// The fit over the near samples with at least the inverse depth `least`.
     fn fit(&self, place: Vector2<f64>, least: f64) -> Depth {
-        let mut plane = Vector3::new(1.0, 0.0, 0.0);
-        let mut sigma = 0.5;
-        for pass in 0..3 {
-            // Weak prior: typical depth, no slope beyond that of a floor or a side wall.
-            let mut normal = Matrix3::from_diagonal(&Vector3::new(4.0, 0.7, 0.7));
-            let mut right = Vector3::new(4.0, 0.0, 0.0);
-            for s in self.samples.iter().filter(|s| s.rho >= least) {
+        let reach = self.reach * self.reach;
+        let nearness = |squared: f64| {
+            if squared < 4.0 * reach {
+                (-0.5 * squared / reach).exp()
+            } else {
+                0.0
+            }
+        };
+        let (plane, sigma) = self.solve(place, nearness, least, Vector3::new(4.0, 0.7, 0.7));
+        Depth {
+            rho: plane.x.clamp(0.02, 5.0),
+            sigma,
+        }
+    }
+
+    /// Robust weighted plane about `place`; the prior (information of value and slopes) is the plane
+    /// through all samples.
+    fn solve(
+        &self,
+        place: Vector2<f64>,
+        nearness: impl Fn(f64) -> f64,
+        least: f64,
+        prior: Vector3<f64>,
+    ) -> (Vector3<f64>, f64) {
+        let row = Vector3::new(1.0, place.x, place.y);
+        let expected = Vector3::new(self.overall.dot(&row), self.overall.y, self.overall.z);
+        let near: Vec<(Vector3<f64>, f64, f64, f64)> = self
+            .samples
+            .iter()
+            .filter(|s| s.rho >= least)
+            .filter_map(|s| {
                 let d = s.at - place;
+                let w = nearness(d.norm_squared());
                 let variance = s.variance + ROUGHNESS * ROUGHNESS;
-                let row = Vector3::new(1.0, d.x, d.y);
-                let misfit = (s.rho - row.dot(&plane)).powi(2) / variance;
+                (w > 0.0).then(|| (Vector3::new(1.0, d.x, d.y), s.rho, w, variance))
+            })
+            .collect();
+        let (mut plane, mut sigma) = (expected, 0.5);
+        for pass in 0..3 {
+            let mut normal = Matrix3::from_diagonal(&prior);
+            let mut right = prior.component_mul(&expected);
+            for (row, rho, near, variance) in &near {
+                let misfit = (rho - row.dot(&plane)).powi(2) / variance;
                 let robust = if pass == 0 {
                     1.0
                 } else {
                     1.0 / (1.0 + misfit / 2.0)
                 };
-                let near = (-0.5 * d.norm_squared() / (self.reach * self.reach)).exp();
-                let w = (near + 1e-4) * robust / variance;
+                let w = near * robust / variance;
                 normal += row * row.transpose() * w;
-                right += row * (s.rho * w);
+                right += row * (rho * w);
             }
             let Some(inverse) = normal.try_inverse() else {
                 break;
@@ -141,10 +181,7 @@ impl DepthMap {
             plane = inverse * right;
             sigma = inverse[(0, 0)].max(0.0).sqrt();
         }
-        Depth {
-            rho: plane.x.clamp(0.02, 5.0),
-            sigma,
-        }
+        (plane, sigma)
     }
 }
 
