@@ -135,15 +135,23 @@ fn finding_lines(page: &mut Page, finding: &Finding) {
         .as_ref()
         .map(words::measured)
         .unwrap_or_default();
-    let message = inert(&finding.message);
+    let message = words::sentence(&finding.message);
     match numbers.is_empty() {
         true => page.wrapped(4, 4, &message),
         false => page.wrapped(4, 4, &format!("{message} ({numbers})")),
     }
     if let Some(explanation) = finding.innocent_explanations.first() {
-        page.wrapped(4, 4, &format!("May be innocent: {}", inert(explanation)));
+        page.wrapped(
+            4,
+            4,
+            &format!("May be innocent: {}", words::sentence(explanation)),
+        );
     }
-    page.wrapped(4, 4, &format!("To do: {}", inert(&finding.remedy)));
+    page.wrapped(
+        4,
+        4,
+        &format!("To do: {}", words::sentence(&finding.remedy)),
+    );
 }
 
 fn photos(paths: &[String]) -> String {
@@ -166,7 +174,7 @@ fn waived(page: &mut Page, report: &Report) {
     for finding in shape::waived(report) {
         page.severity(2, finding.severity, &inert(&finding.check));
         page.wrapped(4, 4, &photos(&finding.photos));
-        page.wrapped(4, 4, &inert(&finding.message));
+        page.wrapped(4, 4, &words::sentence(&finding.message));
         if let Some(waiver) = &finding.waived {
             let by = format!(
                 "accepted by {} until {}: {}",

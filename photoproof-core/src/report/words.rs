@@ -68,6 +68,23 @@ pub(crate) fn acts(c: char) -> bool {
             | 0xFEFF | 0xFFF9..=0xFFFB | 0xFFFE | 0xFFFF | 0xE0000..=0xE0FFF)
 }
 
+/// Foreign text made inert and written as a sentence: a capital first, a full stop last.
+#[must_use]
+pub fn sentence(text: &str) -> String {
+    let shown = inert(text);
+    let shown = shown.trim();
+    let mut letters = shown.chars();
+    let Some(first) = letters.next() else {
+        return String::new();
+    };
+    let stop = if shown.ends_with(['.', '!', '?', ':', '\u{2026}', ')']) {
+        ""
+    } else {
+        "."
+    };
+    format!("{}{}{stop}", first.to_uppercase(), letters.as_str())
+}
+
 /// A count with its noun: `1 photo`, `3 photos`.
 #[must_use]
 pub fn count(number: usize, noun: &str) -> String {
@@ -125,7 +142,10 @@ pub fn measured(measurement: &Measurement) -> String {
 pub fn quantity(value: f64, unit: &str) -> String {
     match unit {
         "share" => format!("{} %", number(value * 100.0, 0)),
+        "share of the frame" => format!("{} % of the frame", number(value * 100.0, 0)),
         "ratio" => format!("{} times", number(value, 2)),
+        "distance ratio" => format!("{} times the distance", number(value, 2)),
+        "sharpness" => format!("sharpness {}", number(value, 0)),
         "seconds" | "s" => seconds(value),
         "" => number(value, 2),
         "degrees" => with_noun(number(value, 1), unit),
@@ -226,6 +246,13 @@ mod tests {
         assert!(inert(&long).ends_with("\u{2026} (4096 characters)"));
         assert_eq!(inert(&long).chars().filter(|c| *c == 'x').count(), LONGEST);
         assert_eq!(inert_whole(&long), long);
+    }
+
+    #[test]
+    fn sentences_begin_and_end_as_such() {
+        assert_eq!(sentence("no after photo"), "No after photo.");
+        assert_eq!(sentence("Seen."), "Seen.");
+        assert_eq!(sentence(""), "");
     }
 
     #[test]
