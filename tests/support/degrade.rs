@@ -6,7 +6,7 @@ use crate::evaluation::Failure;
 
 /// What to do to every picture.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum Degradation {
+pub(crate) enum Degradation {
     /// Nothing.
     None,
     /// JPEG at quality 50.
@@ -23,7 +23,7 @@ pub enum Degradation {
 
 impl Degradation {
     /// Reads a name as on the command line.
-    pub fn named(name: &str) -> Option<Self> {
+    pub(crate) fn named(name: &str) -> Option<Self> {
         Some(match name {
             "none" => Self::None,
             "jpeg" => Self::Jpeg,
@@ -37,7 +37,11 @@ impl Degradation {
 }
 
 /// Degrades one picture; `name` seeds what is random.
-pub fn degrade(picture: RgbImage, how: Degradation, name: &str) -> Result<RgbImage, Failure> {
+pub(crate) fn degrade(
+    picture: RgbImage,
+    how: Degradation,
+    name: &str,
+) -> Result<RgbImage, Failure> {
     Ok(match how {
         Degradation::None => picture,
         Degradation::Jpeg => jpeg(&picture, 50)?,

@@ -17,39 +17,39 @@ use serde_json::{Map, Value, json};
 use crate::degrade::{Degradation, degrade};
 
 /// What can go wrong in an evaluation.
-pub type Failure = Box<dyn std::error::Error + Send + Sync>;
+pub(crate) type Failure = Box<dyn std::error::Error + Send + Sync>;
 
 /// What to evaluate.
 #[derive(Debug, Clone)]
-pub struct Plan {
+pub(crate) struct Plan {
     /// JSON lines with `a`, `b` and truth members.
-    pub list: PathBuf,
+    pub(crate) list: PathBuf,
     /// Folder the paths in the list are relative to.
-    pub root: PathBuf,
+    pub(crate) root: PathBuf,
     /// Applied to every picture before features are extracted.
-    pub degradation: Degradation,
+    pub(crate) degradation: Degradation,
     /// Whether the focal length in Exif is used.
-    pub use_focal: bool,
+    pub(crate) use_focal: bool,
 }
 
 /// One compared pair.
 #[derive(Debug, Clone)]
-pub struct Outcome {
+pub(crate) struct Outcome {
     /// The line of the list.
-    pub truth: Map<String, Value>,
+    pub(crate) truth: Map<String, Value>,
     /// Kind of pair with its amount, such as `turn 25`.
-    pub kind: String,
+    pub(crate) kind: String,
     /// The measure.
-    pub viewpoint: Viewpoint,
+    pub(crate) viewpoint: Viewpoint,
     /// Its relation under the default limits.
-    pub relation: Relation,
+    pub(crate) relation: Relation,
     /// Milliseconds for matching and estimation.
-    pub pair_ms: f64,
+    pub(crate) pair_ms: f64,
 }
 
 impl Outcome {
     /// The measured motion, if any.
-    pub fn shift(&self) -> Option<&ViewpointShift> {
+    pub(crate) fn shift(&self) -> Option<&ViewpointShift> {
         match &self.viewpoint {
             Viewpoint::Shift(shift) => Some(shift),
             _ => None,
@@ -61,23 +61,23 @@ impl Outcome {
     }
 
     /// Error of the rotation angle, degrees.
-    pub fn rotation_error(&self) -> Option<f64> {
+    pub(crate) fn rotation_error(&self) -> Option<f64> {
         Some((self.shift()?.rotation.get() - self.number("rot_deg")?).abs())
     }
 
     /// Error of the distance ratio, per cent of the true one.
-    pub fn ratio_error(&self) -> Option<f64> {
+    pub(crate) fn ratio_error(&self) -> Option<f64> {
         let truth = self.number("ratio")?;
         Some((self.shift()?.distance_ratio?.get() / truth - 1.0).abs() * 100.0)
     }
 
     /// Error of the overlap, 0..=1.
-    pub fn overlap_error(&self) -> Option<f64> {
+    pub(crate) fn overlap_error(&self) -> Option<f64> {
         Some((self.shift()?.overlap.get() - self.number("overlap")?).abs())
     }
 
     /// One JSON object a pair.
-    pub fn json(&self) -> Value {
+    pub(crate) fn json(&self) -> Value {
         let evidence = self.viewpoint.evidence();
         let shift = self.shift();
         json!({
@@ -108,15 +108,15 @@ impl Outcome {
 
 /// All outcomes and the mean time per photo.
 #[derive(Debug)]
-pub struct Evaluation {
+pub(crate) struct Evaluation {
     /// In list order.
-    pub outcomes: Vec<Outcome>,
+    pub(crate) outcomes: Vec<Outcome>,
     /// Milliseconds of feature extraction per photo.
-    pub photo_ms: f64,
+    pub(crate) photo_ms: f64,
 }
 
 /// Compares every pair of the plan's list.
-pub fn evaluate(plan: &Plan) -> Result<Evaluation, Failure> {
+pub(crate) fn evaluate(plan: &Plan) -> Result<Evaluation, Failure> {
     let text = std::fs::read_to_string(&plan.list)
         .map_err(|e| format!("cannot read {}: {e}", plan.list.display()))?;
     let mut lines: Vec<Map<String, Value>> = Vec::new();
@@ -170,7 +170,7 @@ fn compare(truth: Map<String, Value>, known: &BTreeMap<String, Features>) -> Out
 }
 
 /// Kind of a pair, with the amount that the file name of a deliberately wrong shot carries.
-pub fn kind_of(truth: &Map<String, Value>) -> String {
+pub(crate) fn kind_of(truth: &Map<String, Value>) -> String {
     let kind = ["kind", "relation"]
         .iter()
         .map(|k| name(truth, k))
@@ -185,7 +185,7 @@ pub fn kind_of(truth: &Map<String, Value>) -> String {
     format!("{kind} {amount}").trim().to_owned()
 }
 
-pub fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Failure> {
+pub(crate) fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Failure> {
     let bytes = std::fs::read(path).map_err(|e| format!("cannot read {}: {e}", path.display()))?;
     let (orientation, focal_35mm) = exif_facts(&bytes);
     let mut picture = image::load_from_memory(&bytes)?;
@@ -247,7 +247,7 @@ fn reduce(rgb: &RgbImage) -> Result<RgbImage, Failure> {
 }
 
 /// Value at a share of the sorted numbers, 0 = smallest, 1 = largest.
-pub fn quantile(values: &[f64], share: f64) -> f64 {
+pub(crate) fn quantile(values: &[f64], share: f64) -> f64 {
     let mut sorted = values.to_vec();
     sorted.sort_by(f64::total_cmp);
     let at = (sorted.len().saturating_sub(1)) as f64 * share;
@@ -255,13 +255,13 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 }
 
 /// Share of the outcomes with a relation, 0..=1.
-pub fn share(outcomes: &[&Outcome], relation: Relation) -> f64 {
+pub(crate) fn share(outcomes: &[&Outcome], relation: Relation) -> f64 {
     let hits = outcomes.iter().filter(|o| o.relation == relation).count();
     hits as f64 / outcomes.len().max(1) as f64
 }
 
 /// One row of the table.
-pub fn row(label: &str, outcomes: &[&Outcome]) -> String {
+pub(crate) fn row(label: &str, outcomes: &[&Outcome]) -> String {
     let errors = |of: fn(&Outcome) -> Option<f64>| -> String {
         let values: Vec<f64> = outcomes.iter().filter_map(|o| of(o)).collect();
         if values.is_empty() {
@@ -290,7 +290,7 @@ pub fn row(label: &str, outcomes: &[&Outcome]) -> String {
 }
 
 /// The whole table, one row a kind and one over all kinds with a pose that must be measurable.
-pub fn table(evaluation: &Evaluation) -> String {
+pub(crate) fn table(evaluation: &Evaluation) -> String {
     let mut kinds: BTreeMap<&str, Vec<&Outcome>> = BTreeMap::new();
     for o in &evaluation.outcomes {
         kinds.entry(o.kind.as_str()).or_default().push(o);

@@ -17,13 +17,13 @@ use super::{essential, homography};
 const SCORED: usize = 160;
 
 /// Samples of four matches.
-const HOMOGRAPHY_TRIES: usize = 240;
+const HOMOGRAPHY_TRIES: usize = 300;
 
 /// Samples of five matches.
-const ESSENTIAL_TRIES: usize = 90;
+const ESSENTIAL_TRIES: usize = 110;
 
 /// Hypotheses of each kind that are optimised.
-const KEPT: usize = 4;
+const KEPT: usize = 5;
 
 /// Fixed seed: equal input gives equal output.
 const SEED: u64 = 0x9E37_79B9_7F4A_7C15;
@@ -123,7 +123,7 @@ pub(super) fn search(pairs: &[Pair], sigma: f64) -> Vec<Scored> {
         })
         .collect();
     found.sort_by(|x, y| y.score.total_cmp(&x.score));
-    found.truncate(3);
+    found.truncate(4);
     for f in &mut found {
         f.motion = refine(&f.motion, pairs, 1.5 * sigma, 8);
         f.score = total_gain(&f.motion, pairs, sigma);

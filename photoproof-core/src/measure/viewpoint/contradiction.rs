@@ -63,10 +63,9 @@ pub(super) fn contradiction(
             .iter()
             .map(|(i, centre)| (*i, (centre - place).norm_squared()))
             .min_by(|x, y| x.1.total_cmp(&y.1));
-        if let Some((i, d)) = nearest {
-            if let Some(cell) = cells.get_mut(i).filter(|_| d < reach * reach) {
-                cell.in_b += 1;
-            }
+        let Some((i, d)) = nearest else { continue };
+        if let Some(cell) = cells.get_mut(i).filter(|_| d < reach * reach) {
+            cell.in_b += 1;
         }
     }
     let mut out = Contradiction::default();

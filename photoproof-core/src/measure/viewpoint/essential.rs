@@ -308,7 +308,7 @@ mod tests {
             .iter()
             .min_by(|x, y| {
                 let error = |e: &Matrix3<f64>| (truth - e).norm().min((truth + e).norm());
-                error(*x).total_cmp(&error(*y))
+                error(x).total_cmp(&error(y))
             })
             .unwrap();
         assert!(

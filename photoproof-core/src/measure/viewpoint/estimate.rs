@@ -1,9 +1,7 @@
 //! From matches to the best motion, its noise and what the agreement proves.
 
-use nalgebra::Vector3;
-
 use super::Evidence;
-use super::camera::{Intrinsics, Motion, Pair, PixelMatch, rotation_angle};
+use super::camera::{Intrinsics, Motion, Pair, PixelMatch};
 use super::chance::{count, log10_chance, needed, random_agreement};
 use super::consensus::{inliers, search};
 use super::refine::{noise, refine};

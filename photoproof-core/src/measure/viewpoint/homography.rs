@@ -95,7 +95,7 @@ pub(super) fn transfer(h: &Matrix3<f64>, p: &Vector2<f64>) -> Option<Vector2<f64
 pub(super) fn motions(h: &Matrix3<f64>) -> Vec<Motion> {
     let singular = h.singular_values();
     let middle = singular[1];
-    if !(middle > 1e-9) {
+    if middle.is_nan() || middle <= 1e-9 {
         return Vec::new();
     }
     let sign = h.determinant().signum();

@@ -41,7 +41,8 @@ fn evaluate(p: &[f64], x: f64) -> (f64, f64) {
 /// Newton's method kept inside a shrinking bracket.
 fn root_between(p: &[f64], mut low: f64, mut high: f64) -> Option<f64> {
     let (at_low, at_high) = (evaluate(p, low).0, evaluate(p, high).0);
-    if !(at_low * at_high < 0.0) {
+    let change = at_low * at_high;
+    if change.is_nan() || change >= 0.0 {
         return None;
     }
     let rising = at_high > 0.0;

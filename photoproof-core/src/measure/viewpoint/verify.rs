@@ -235,11 +235,8 @@ fn union(found: &Estimate, guided: &[PixelMatch], cameras: &[Intrinsics; 2]) -> 
     let mut pairs = bearings(guided, cameras);
     let known: std::collections::BTreeSet<(i64, i64)> = guided.iter().map(|m| key(m.a)).collect();
     for i in inliers(&found.motion, &found.pairs, found.sigma) {
-        if let Some(p) = found.pairs.get(i) {
-            if !known.contains(&key(cameras[0].pixel(p.a))) {
-                pairs.push(*p);
-            }
-        }
+        let earlier = found.pairs.get(i);
+        pairs.extend(earlier.filter(|p| !known.contains(&key(cameras[0].pixel(p.a)))));
     }
     pairs
 }
