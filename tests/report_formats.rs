@@ -383,9 +383,16 @@ mod tests {
             }
         }
         let kept: Report = serde_json::from_str(&json::render(&report)).unwrap();
-        assert_eq!(kept.findings, report.findings, "report.json keeps every text whole");
+        assert_eq!(
+            kept.findings, report.findings,
+            "report.json keeps every text whole"
+        );
         let paths = |report: &Report| -> Vec<String> {
-            report.photos.iter().map(|photo| photo.path.clone()).collect()
+            report
+                .photos
+                .iter()
+                .map(|photo| photo.path.clone())
+                .collect()
         };
         assert_eq!(paths(&kept), paths(&report));
         let log: Value = serde_json::from_str(&sarif::render(&report)).unwrap();
