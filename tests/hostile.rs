@@ -131,44 +131,35 @@ fn metadata_of_every_container_is_read() {
             .unwrap_or_else(|| panic!("{name} has a time"));
         assert_eq!(time.to_text(), "2026-03-02T14:15:02.250-06:00", "{name}");
         assert_eq!(photo.camera.make.as_deref(), Some("Example"), "{name}");
-        assert_eq!(photo.orientation, Some(1), "{name}");
+        // AVIF turns pictures by a property of the container; the program that wrote the fixture left
+        // the Exif tag out.
+        let orientation = (name != "photo.avif").then_some(1);
+        assert_eq!(photo.orientation, orientation, "{name}");
     }
 }
 
 #[test]
 fn a_cut_off_photo_is_refused_as_truncated_wherever_it_is_cut() {
     let folder = tempfile::tempdir().unwrap();
-    for name in [
-        "baseline.jpg",
-        "progressive.jpg",
-        "restart.jpg",
-        "full_chroma.jpg",
-        "gray.jpg",
-        "cmyk.jpg",
-        "rgb.png",
-        "lossy.webp",
-        "rgb.tif",
-    ] {
+    let mut wrong = Vec::new();
+    for (name, _) in READABLE {
         let whole = read(name);
-        for percent in (5..100).step_by(5) {
+        for percent in (4..100).step_by(3) {
             let cut = &whole[..whole.len() * percent / 100];
             match inspect(folder.path(), name, cut) {
-                Ok(_) => panic!("{name} cut to {percent} % is taken for whole"),
+                Ok(_) => wrong.push(format!("{name} cut to {percent} % is taken for whole")),
                 Err(rejected) => {
                     let reason = &rejected.reason;
-                    let says = reason.contains("truncated") || reason.contains("damaged");
-                    assert!(
-                        says && rejected.sha256.is_some(),
-                        "{name} {percent}: {reason}"
-                    );
-                    assert!(
-                        !name.ends_with("jpg") || reason.contains("truncated"),
-                        "{name} {percent}: {reason}"
-                    );
+                    let jpeg = name.ends_with("jpg");
+                    let says = reason.contains("truncated") || !jpeg && reason.contains("damaged");
+                    if !says || rejected.sha256.is_none() {
+                        wrong.push(format!("{name} cut to {percent} %: {reason}"));
+                    }
                 }
             }
         }
     }
+    assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
 /// A copying program that closes a half-copied JPEG with an end marker hides the loss from decoders.

@@ -7,9 +7,10 @@
 
 use crate::ingest::container::JpegSegments;
 
-/// Three bytes of ones with their stuffed zeros (T.81, B.1.1.5): more than the longest code and the
-/// longest run of extra bits before it leave unread, less than decoders read ahead.
-const ONES: [u8; 6] = [0xFF, 0x00, 0xFF, 0x00, 0xFF, 0x00];
+/// Six bytes of ones with their stuffed zeros (T.81, B.1.1.5). A code that the cut left incomplete takes
+/// up to 16 of them and its extra bits up to 15 more; the 17 left are no code. Six bytes and the last
+/// bits before them still fit into the 56 bits that the decoder reads ahead in search of a marker.
+const ONES: [u8; 12] = [0xFF, 0, 0xFF, 0, 0xFF, 0, 0xFF, 0, 0xFF, 0, 0xFF, 0];
 
 /// Most markers in front of which ones are put: restart markers of any real photo, and a bound on the
 /// growth of a hostile file.

@@ -93,21 +93,67 @@ fn unpack(packed: &[u8], bound: usize) -> Option<Vec<u8>> {
     (text.len() <= bound).then_some(text)
 }
 
-/// Reads name, length and hexadecimal digits.
+/// Reads name, length and as many pairs of hexadecimal digits; what follows them is left alone.
 fn hexadecimal(text: &[u8], bound: usize) -> Option<Vec<u8>> {
-    let mut lines = text.splitn(4, |&byte| byte == b'\n').skip(1);
-    lines.next()?;
-    lines.next()?;
+    let mut lines = text.splitn(4, |&byte| byte == b'\n').skip(2);
+    let length: usize = std::str::from_utf8(lines.next()?)
+        .ok()?
+        .trim()
+        .parse()
+        .ok()?;
+    if length > bound {
+        return None;
+    }
     let digits = lines
         .next()?
         .iter()
         .filter(|byte| !byte.is_ascii_whitespace());
     let values: Option<Vec<u8>> = digits
+        .take(2 * length)
         .map(|&digit| char::from(digit).to_digit(16).map(|value| value as u8))
         .collect();
     let bytes: Vec<u8> = values?
         .chunks_exact(2)
-        .map(|pair| pair[0] << 4 | pair[1])
+        .map(|pair| (pair[0] << 4) | pair[1])
         .collect();
-    (bytes.len() <= bound).then_some(bytes)
+    (bytes.len() == length).then_some(bytes)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn chunk(kind: &[u8; 4], content: &[u8]) -> Vec<u8> {
+        let mut bytes = (content.len() as u32).to_be_bytes().to_vec();
+        bytes.extend(kind);
+        bytes.extend(content);
+        bytes.extend([0; 4]);
+        bytes
+    }
+
+    #[test]
+    fn profiles_written_as_text_are_read_and_what_follows_is_not() {
+        let mut png = b"\x89PNG\r\n\x1a\n".to_vec();
+        png.extend(chunk(
+            b"tEXt",
+            b"Raw profile type exif\0\nexif\n  4\n4949\n2a00\nzz",
+        ));
+        png.extend(chunk(b"tEXt", b"Creation Time\x002026-03-02T14:15:02"));
+        png.extend(chunk(b"iTXt", b"XML:com.adobe.xmp\0\0\0en\0t\0<x/>"));
+        let found = blocks(&png, 1000);
+        assert_eq!(found.exif.as_deref(), Some(&b"II*\0"[..]));
+        assert_eq!(found.xmp.as_deref(), Some(&b"<x/>"[..]));
+        assert_eq!(found.creation_text, Some(&b"2026-03-02T14:15:02"[..]));
+    }
+
+    #[test]
+    fn broken_or_overlong_profiles_give_nothing() {
+        assert_eq!(hexadecimal(b"\nexif\n4\n4949", 10), None);
+        assert_eq!(hexadecimal(b"\nexif\n99\n4949", 10), None);
+        assert_eq!(hexadecimal(b"\nexif", 10), None);
+        assert_eq!(unpack(b"no zlib", 10), None);
+        for length in 0..40 {
+            let _ = blocks(&chunk(b"zTXt", &vec![0; length]), 10);
+        }
+    }
 }
