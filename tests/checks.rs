@@ -12,31 +12,55 @@ mod tests {
 
     use photoproof_core::job::JobSheet;
     use photoproof_core::judge::{CHECKS, Finding, WaiverSet};
+    use photoproof_core::ledger::{self, Ledger};
     use photoproof_core::pipeline::{self, Options};
 
     use crate::support;
 
     fn findings(file: &Path) -> Vec<Finding> {
-        let folder = tempfile::tempdir().expect("temporary folder");
         let case = support::case(file);
-        support::build(&case, folder.path());
+        let folder = tempfile::tempdir().expect("temporary folder");
+        support::build(case.sheet.as_deref(), &case.photo, folder.path());
+        let sheet = folder.path().join("job.toml");
+        let sheet = sheet
+            .exists()
+            .then(|| JobSheet::read(&sheet).expect("job sheet"));
         let mut options = Options::default();
         if let Some(text) = &case.waivers {
             let waivers = WaiverSet::parse(text, file).expect("waivers");
             let today = NaiveDate::from_ymd_opt(2026, 3, 3).expect("a date");
             options.waivers = Some((waivers, today));
         }
-        let sheet = folder.path().join("job.toml");
-        let sheet = sheet
-            .exists()
-            .then(|| JobSheet::read(&sheet).expect("job sheet"));
-        pipeline::run(folder.path(), sheet, &options, &|_| {})
-            .expect("the folder is readable")
-            .judgement
-            .findings
-            .into_iter()
-            .filter(|finding| finding.waived.is_none())
-            .collect()
+        let ledger = tempfile::tempdir().expect("temporary folder");
+        let ledger = earlier_job(&case.earlier, &ledger.path().join("ledger.db"));
+        pipeline::run(
+            folder.path(),
+            sheet,
+            &options,
+            Some((&*ledger, "TEST-1")),
+            &|_| {},
+        )
+        .expect("the folder is readable")
+        .judgement
+        .findings
+        .into_iter()
+        .filter(|finding| finding.waived.is_none())
+        .collect()
+    }
+
+    /// A ledger that holds an earlier job with the given photos, if there are any.
+    fn earlier_job(photos: &[support::CasePhoto], file: &Path) -> Box<dyn Ledger> {
+        let mut ledger = ledger::open(file.to_str().expect("UTF-8")).expect("a ledger");
+        if !photos.is_empty() {
+            let folder = tempfile::tempdir().expect("temporary folder");
+            support::build(None, photos, folder.path());
+            let result = pipeline::run(folder.path(), None, &Options::default(), None, &|_| {})
+                .expect("the folder is readable");
+            ledger
+                .record_job(&result.record("EARLIER-1"))
+                .expect("recorded");
+        }
+        ledger
     }
 
     #[test]

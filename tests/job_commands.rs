@@ -8,6 +8,7 @@ fn sheets() -> PathBuf {
 }
 
 /// Exit code, stdout and stderr.
+#[cfg(test)]
 fn run(args: &[&str]) -> (i32, String, String) {
     let output = Command::new(env!("CARGO_BIN_EXE_photoproof"))
         .args(args)

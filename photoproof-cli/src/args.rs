@@ -30,6 +30,8 @@ pub(crate) enum Command {
     Seal(commands::seal::SealArgs),
     /// Say what changed, is missing or was added since a job folder was sealed
     Verify(commands::seal::VerifyArgs),
+    /// Record, find, list and forget the photos that jobs have used
+    Ledger(commands::ledger::LedgerArgs),
     /// Explain a check: what it measures, its limit, its blind spots
     Explain(commands::explain::ExplainArgs),
 }

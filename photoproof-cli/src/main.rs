@@ -25,6 +25,7 @@ fn main() -> std::process::ExitCode {
         Command::Volume(args) => commands::volume::run(args),
         Command::Seal(args) => commands::seal::run(args),
         Command::Verify(args) => commands::seal::run_verify(args),
+        Command::Ledger(args) => commands::ledger::run(args),
         Command::Explain(args) => commands::explain::run(args),
     };
     outcome.unwrap_or_else(|error| exit::failed(&error)).into()

@@ -34,7 +34,7 @@ fn main() -> Result<(), Box<dyn Error>> {
             let folder = tempfile::tempdir()?;
             let names = lay_out(house, &shots, layout, folder.path())?;
             let start = Instant::now();
-            let result = pipeline::run(folder.path(), None, &Options::default(), &|_| {})?;
+            let result = pipeline::run(folder.path(), None, &Options::default(), None, &|_| {})?;
             let seconds = start.elapsed().as_secs_f64();
             let report = build::report(&result, "house");
             let wanted = true_sets(&shots, &names);

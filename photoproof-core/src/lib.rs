@@ -16,6 +16,7 @@ pub mod group;
 pub mod ingest;
 pub mod job;
 pub mod judge;
+pub mod ledger;
 pub mod limits;
 pub mod measure;
 pub mod phase;

@@ -4,6 +4,7 @@ pub(crate) mod check;
 pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
+pub(crate) mod ledger;
 pub(crate) mod seal;
 pub(crate) mod shots;
 pub(crate) mod volume;

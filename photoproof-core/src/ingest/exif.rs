@@ -5,6 +5,7 @@ use exif::{Context, Exif, Field, In, Tag, Value};
 use crate::ingest::container::Format;
 use crate::ingest::date_text::{DateField, OffsetField};
 use crate::ingest::date_text::{exif_date, exif_day, exif_offset, sub_second};
+use crate::ingest::ifd::repaired;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::{Camera, CaptureTime, Gps, TimeSource};
 
@@ -49,7 +50,7 @@ pub(crate) fn read(
     };
     let parsed = exif::Reader::new()
         .continue_on_error(true)
-        .read_raw(with_long_pointers(data));
+        .read_raw(repaired(data));
     let mut problems = Vec::new();
     let parsed = parsed.or_else(|error| {
         error.distill_partial_result(|errors| {
@@ -70,35 +71,6 @@ pub(crate) fn read(
         Err(exif::Error::NotFound(_)) => ExifFacts::default(),
         Err(error) => ExifFacts::problem(format!("damaged Exif: {error}")),
     }
-}
-
-/// Rewrites pointers of type IFD (13, TIFF technical note 1) as LONG (4): both mean an offset of four
-/// bytes, the library takes only the latter.
-fn with_long_pointers(mut data: Vec<u8>) -> Vec<u8> {
-    let little = data.starts_with(b"II");
-    let number = |data: &[u8], at: usize, size: usize| -> Option<usize> {
-        let bytes = data.get(at..at.checked_add(size)?)?;
-        let fold = |value: usize, byte: &u8| value << 8 | usize::from(*byte);
-        Some(if little {
-            bytes.iter().rev().fold(0, fold)
-        } else {
-            bytes.iter().fold(0, fold)
-        })
-    };
-    let Some(first) = number(&data, 4, 4) else {
-        return data;
-    };
-    let count = number(&data, first, 2).unwrap_or(0);
-    for entry in (0..count).map(|index| first.saturating_add(2 + 12 * index)) {
-        let is_pointer = matches!(number(&data, entry, 2), Some(0x8769 | 0x8825));
-        if is_pointer && number(&data, entry.saturating_add(2), 2) == Some(13) {
-            let low = entry + if little { 2 } else { 3 };
-            if let Some(byte) = data.get_mut(low) {
-                *byte = 4;
-            }
-        }
-    }
-    data
 }
 
 impl ExifFacts {

@@ -18,6 +18,9 @@ use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
 pub(crate) struct Frame {
     width: u32,
     height: u32,
+    /// Samples of all components for one pixel, times 256; fewer than the components where chroma is
+    /// stored at lower resolution.
+    density: u64,
     components: u64,
     progressive: bool,
 }
@@ -26,6 +29,12 @@ impl Frame {
     /// Size of the working picture: from the full size, because a reduced decode rounds its sides up.
     fn working_size(self, options: &IngestOptions) -> (u32, u32) {
         reduced_size(self.width, self.height, options.working_long_side)
+    }
+
+    /// Progressive files need all coefficients at once, 16 bits each.
+    fn coefficient_bytes(self) -> u64 {
+        let samples = u64::from(self.width) * u64::from(self.height) * self.density / 256;
+        if self.progressive { 2 * samples } else { 0 }
     }
 }
 
@@ -62,18 +71,34 @@ fn frame(bytes: &[u8]) -> Result<Frame, String> {
         if !is_frame {
             continue;
         }
-        let [_, h1, h0, w1, w0, components, ..] = segment.payload else {
+        let [_, h1, h0, w1, w0, components, list @ ..] = segment.payload else {
             break;
         };
         return Ok(Frame {
             width: u32::from(u16::from_be_bytes([*w1, *w0])),
             height: u32::from(u16::from_be_bytes([*h1, *h0])),
+            density: density(list),
             components: u64::from(*components),
             progressive: matches!(segment.marker, 0xC2 | 0xC6 | 0xCA | 0xCE),
         });
     }
     Err("truncated or damaged: no frame header".to_owned())
 }
+
+/// Samples for one pixel, times 256, by the sampling factors of the components (T.81, A.1.1).
+fn density(components: &[u8]) -> u64 {
+    let blocks = |component: &[u8]| {
+        let factors = u64::from(component.get(1).copied().unwrap_or(0x11));
+        (factors >> 4).clamp(1, 4) * (factors & 0xF).clamp(1, 4)
+    };
+    let sizes = || components.chunks_exact(3).map(blocks);
+    let most = sizes().max().unwrap_or(1);
+    256 * sizes().sum::<u64>() / most
+}
+
+/// Most scans that are decoded: programs write about ten; each pass over the whole picture costs time
+/// even if the file holds only a few bytes for it.
+const MOST_SCANS: usize = 100;
 
 /// Why the first decoder gave up.
 #[derive(Debug)]
@@ -97,8 +122,8 @@ fn reduced(
         .into_iter()
         .find(|f| long.div_ceil(*f) >= options.working_long_side);
     let factor = u64::from(factor.unwrap_or(1));
-    // Planes and the interleaved picture; progressive files keep all coefficients, 16 bits each.
-    let needed = 2 * full / (factor * factor) + if frame.progressive { 2 * full } else { 0 };
+    // Planes and the interleaved picture.
+    let needed = 2 * full / (factor * factor) + frame.coefficient_bytes();
     let needed = needed + 2 * bytes.len() as u64;
     check_memory(needed, options).map_err(Failure::Incomplete)?;
     let _held = gate.hold(needed);
@@ -107,13 +132,22 @@ fn reduced(
         // Scans refine the whole picture one after the other: only the end marker tells that all came.
         return Err(Failure::Incomplete(CUT_OFF.to_owned()));
     }
+    if guarded.scans > MOST_SCANS {
+        let reason = format!("damaged: {} scans, more than {MOST_SCANS}", guarded.scans);
+        return Err(Failure::Incomplete(reason));
+    }
+    // Without an end marker, whatever fails fails because of the cut.
+    let failure = |error: jpeg_decoder::Error| match failure(&error) {
+        Failure::Decoder(_) if !guarded.has_end => Failure::Incomplete(CUT_OFF.to_owned()),
+        failure => failure,
+    };
     let mut decoder = Decoder::new(guarded.bytes.as_slice());
     decoder.set_max_decoding_buffer_size(
         usize::try_from(options.max_decode_bytes).unwrap_or(usize::MAX),
     );
     let side = u16::try_from(options.working_long_side).unwrap_or(u16::MAX);
-    let (width, height) = decoder.scale(side, side).map_err(|error| failure(&error))?;
-    let samples = decoder.decode().map_err(|error| failure(&error))?;
+    let (width, height) = decoder.scale(side, side).map_err(failure)?;
+    let samples = decoder.decode().map_err(failure)?;
     let format = decoder.info().map(|info| info.pixel_format);
     let (layout, samples) = match format {
         Some(PixelFormat::L8) => (Layout::Gray, samples),
@@ -163,7 +197,7 @@ fn full(
     gate: &MemoryGate,
 ) -> Result<image::RgbImage, String> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components.max(3);
-    let needed = full + if frame.progressive { 2 * full } else { 0 } + bytes.len() as u64;
+    let needed = full + frame.coefficient_bytes() + bytes.len() as u64;
     check_memory(needed, options)?;
     let _held = gate.hold(needed);
     let bound = options.max_side as usize;

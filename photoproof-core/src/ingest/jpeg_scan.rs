@@ -21,19 +21,31 @@ pub(crate) struct Guarded {
     pub(crate) bytes: Vec<u8>,
     /// Whether the end marker stands behind the last scan.
     pub(crate) has_end: bool,
+    /// Number of scans.
+    pub(crate) scans: usize,
 }
 
 /// Makes the guarded copy.
 pub(crate) fn guard(bytes: &[u8]) -> Guarded {
+    // Half a marker at the cut would make one with the ones behind it.
+    let whole = bytes
+        .iter()
+        .rposition(|&byte| byte != 0xFF)
+        .map_or(0, |at| at + 1);
+    let bytes = bytes.get(..whole).unwrap_or_default();
     let mut copy = Vec::with_capacity(bytes.len() + bytes.len() / 64 + 64);
     let mut markers = 0;
     let mut done = 0;
     let mut at = 2;
     let mut has_end = false;
+    let mut scans = 0;
     loop {
         let last = JpegSegments::from(bytes, at).last();
         match last {
-            Some(segment) if segment.marker == 0xDA => at = segment.end,
+            Some(segment) if segment.marker == 0xDA => {
+                at = segment.end;
+                scans += 1;
+            }
             other => {
                 has_end |= other.is_some_and(|segment| segment.marker == 0xD9);
                 break;
@@ -65,6 +77,7 @@ pub(crate) fn guard(bytes: &[u8]) -> Guarded {
     Guarded {
         bytes: copy,
         has_end,
+        scans,
     }
 }
 
@@ -75,4 +88,41 @@ fn next_marker(bytes: &[u8], at: usize) -> usize {
     data.windows(2)
         .position(is_marker)
         .map_or(bytes.len(), |offset| at + offset)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// SOI, a scan with one byte of header, coded data with a stuffed byte and a restart marker, EOI.
+    const WHOLE: [u8; 15] = [
+        0xFF, 0xD8, 0xFF, 0xDA, 0, 3, 9, 0x12, 0xFF, 0x00, 0xFF, 0xD0, 0x34, 0xFF, 0xD9,
+    ];
+
+    #[test]
+    fn ones_stand_before_every_marker_of_the_scan() {
+        let guarded = guard(&WHOLE);
+        assert!(guarded.has_end);
+        let mut expected = WHOLE[..10].to_vec();
+        expected.extend(ONES);
+        expected.extend([0xFF, 0xD0, 0x34]);
+        expected.extend(ONES);
+        expected.extend([0xFF, 0xD9]);
+        assert_eq!(guarded.bytes, expected);
+    }
+
+    #[test]
+    fn a_missing_end_is_seen_at_every_cut_and_closed() {
+        for length in 7..WHOLE.len() {
+            let guarded = guard(&WHOLE[..length]);
+            assert!(!guarded.has_end, "{length}");
+            assert!(
+                guarded.bytes.ends_with(&[0xFF, 0x00, 0xFF, 0xD9]),
+                "{length}"
+            );
+        }
+        for length in 0..7 {
+            assert!(!guard(&WHOLE[..length]).has_end);
+        }
+    }
 }

@@ -278,3 +278,26 @@ fn any_name_is_read_without_panic() {
         );
     }
 }
+
+#[test]
+fn views_in_file_names_are_no_areas() {
+    let cases = [
+        ("001_living_A_door_before.jpg", "Living"),
+        ("002_living_B_opposite_during.jpg", "Living"),
+        ("003_living_C_left_corner_after.jpg", "Living"),
+        ("015_kitchen_D_closeup_before.jpg", "Kitchen"),
+        ("027_bedroom_1_D_closeup_before.jpg", "Bedroom 1"),
+        ("036_bedroom_1_A_door_after_turn25.jpg", "Bedroom 1"),
+        ("038_bedroom_2_B_opposite_before.jpg", "Bedroom 2"),
+        ("050_bathroom_B_tub_end_before.jpg", "Bathroom"),
+        ("061_attic_A_hatch_before.jpg", "Attic"),
+        ("062_attic_B_far_end_before.jpg", "Attic"),
+        ("063_garage_B_from_bay_after.jpg", "Garage"),
+        ("070_yard_B_house_corner_after.jpg", "Yard"),
+    ];
+    let paths: Vec<&str> = cases.iter().map(|(path, _)| *path).collect();
+    let found = labels(&paths, &JobSheet::default());
+    for ((path, area), (found, _)) in cases.iter().zip(&found) {
+        assert_eq!(found.as_deref(), Some(*area), "{path}");
+    }
+}

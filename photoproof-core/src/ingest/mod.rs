@@ -12,6 +12,7 @@ mod exif;
 mod file_name_time;
 #[cfg(feature = "heic")]
 mod heic;
+mod ifd;
 mod isobmff;
 mod jpeg;
 mod jpeg_scan;

@@ -143,6 +143,12 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         .iter()
         .find(|time| time.source != TimeSource::FileSystem)
         .cloned();
+    if capture_time
+        .as_ref()
+        .is_some_and(|time| time.source == TimeSource::ExifModified)
+    {
+        problems.push("the only time in the file is that of its last change (DateTime)".to_owned());
+    }
     Photo {
         path: file.shown.to_owned(),
         format: file.format.name().to_owned(),

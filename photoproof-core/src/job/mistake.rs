@@ -7,6 +7,8 @@ use crate::error::{Error, ErrorKind};
 
 /// More mistakes than this are not listed; the sheet is some other file then.
 const MAX_MISTAKES: usize = 200;
+/// More syntax mistakes than this are echoes of the first.
+const MAX_SYNTAX: usize = 5;
 /// Longest message, characters: it may quote what the sheet says.
 const MAX_MESSAGE: usize = 400;
 /// Longer words than this are not compared with candidates.
@@ -76,8 +78,17 @@ impl<'t> Mistakes<'t> {
 
     /// All mistakes as one error, one a line in file order, or `Ok` when there is none.
     ///
-    /// A syntax mistake hides other mistakes of its line, which are only its echoes.
+    /// A syntax mistake hides other mistakes of its line, and one with many others in its wake hides
+    /// all that follows: they are only its echoes.
     pub(crate) fn into_result(self, syntax: &[(Range<usize>, String)]) -> Result<(), Error> {
+        let mut syntax: Vec<&(Range<usize>, String)> = syntax.iter().collect();
+        syntax.sort_by_key(|(span, _)| span.start);
+        let mut end = usize::MAX;
+        if syntax.len() > MAX_SYNTAX {
+            // An open bracket or quote turns the rest of the file into echoes of itself.
+            syntax.truncate(1);
+            end = syntax.first().map_or(0, |(span, _)| span.start);
+        }
         let syntax_lines: Vec<usize> = syntax
             .iter()
             .map(|(span, _)| self.position(span.start).0)
@@ -86,6 +97,7 @@ impl<'t> Mistakes<'t> {
             .found
             .borrow()
             .iter()
+            .filter(|m| m.offset < end)
             .filter(|m| !syntax_lines.contains(&self.position(m.offset).0))
             .cloned()
             .collect();

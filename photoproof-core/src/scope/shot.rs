@@ -132,8 +132,8 @@ fn places(sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Place> {
         .flat_map(|p| p.kinds.iter())
         .filter(|k| k.every_job);
     for kind in every_job {
-        let done = places.iter().any(|p| p.kind == kind.name);
-        if !done && !(loaded && kind.name == "load") {
+        let covered = places.iter().any(|p| p.kind == kind.name) || (loaded && kind.name == "load");
+        if !covered {
             places.push(Place {
                 name: kind.title.clone(),
                 kind: kind.name.clone(),

@@ -10,6 +10,7 @@ pub mod missing_angle;
 pub mod missing_area;
 pub mod missing_capture_time;
 pub mod missing_phase;
+pub mod reused_across_jobs;
 pub mod reused_within_job;
 pub mod unevidenced_hazard;
 pub mod unevidenced_load;

@@ -1,7 +1,7 @@
 //! Do two aligned pictures agree everywhere? The pixels of a copy do; those of a second exposure of
 //! the same view do not: things moved, light and parallax changed, sensor noise is new.
 
-use super::align::{Map, apply};
+use super::align::{Map, apply, seen};
 use super::flow;
 use crate::measure::plane::Plane;
 
@@ -92,9 +92,13 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
         }
         (walk, warped, shifts) = (next, rewarped, left);
     }
-    let seen = warped.data.iter().filter(|v| v.is_finite()).count() as f64;
-    let cover_coarse = seen / (coarse.width * coarse.height).max(1) as f64;
-    let cover_fine = share_inside(&fine, &walk, &coarse);
+    let count = warped.data.iter().filter(|v| v.is_finite()).count() as f64;
+    let cover_coarse = count / (coarse.width * coarse.height).max(1) as f64;
+    let cover_fine = seen(
+        &walk.try_inverse()?,
+        [fine.width as f64, fine.height as f64],
+        [coarse.width as f64, coarse.height as f64],
+    );
     let blocks = blocks(&coarse, &warped);
     let mut result = summary(&blocks);
     (result.tone, result.recoloured) = tone(&coarse, &warped);
@@ -128,24 +132,6 @@ fn warp(fine: &Plane, walk: &Map, (width, height): (usize, usize)) -> Plane {
             .unwrap_or(f32::NAN);
     }
     out
-}
-
-/// Share of the frame of `fine` that the frame of `coarse` shows.
-fn share_inside(fine: &Plane, walk: &Map, coarse: &Plane) -> f64 {
-    const STEPS: usize = 40;
-    let Some(back) = walk.try_inverse() else {
-        return 0.0;
-    };
-    let inside = (0..STEPS * STEPS)
-        .filter(|i| {
-            let x = ((i % STEPS) as f64 + 0.5) / STEPS as f64 * fine.width as f64;
-            let y = ((i / STEPS) as f64 + 0.5) / STEPS as f64 * fine.height as f64;
-            apply(&back, [x, y]).is_some_and(|[u, v]| {
-                (0.0..coarse.width as f64).contains(&u) && (0.0..coarse.height as f64).contains(&v)
-            })
-        })
-        .count();
-    inside as f64 / (STEPS * STEPS) as f64
 }
 
 fn blocks(coarse: &Plane, warped: &Plane) -> Vec<Block> {

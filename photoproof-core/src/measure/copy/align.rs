@@ -69,6 +69,20 @@ pub(super) fn corner_motion(map: &Map, other: &Map, size: [f64; 2]) -> f64 {
         / w.max(h).max(1.0)
 }
 
+/// Share of a frame of `from` that lands inside a frame of `to`, 0..=1.
+pub(super) fn seen(map: &Map, from: [f64; 2], to: [f64; 2]) -> f64 {
+    const STEPS: usize = 40;
+    let inside = (0..STEPS * STEPS)
+        .filter(|i| {
+            let x = ((i % STEPS) as f64 + 0.5) / STEPS as f64 * from[0];
+            let y = ((i / STEPS) as f64 + 0.5) / STEPS as f64 * from[1];
+            apply(map, [x, y])
+                .is_some_and(|[u, v]| (0.0..to[0]).contains(&u) && (0.0..to[1]).contains(&v))
+        })
+        .count();
+    inside as f64 / (STEPS * STEPS) as f64
+}
+
 /// How a picture lies under a map.
 #[derive(Debug, Clone, Copy, PartialEq)]
 pub(super) struct Pose {

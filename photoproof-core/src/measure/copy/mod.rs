@@ -5,6 +5,7 @@ mod align;
 mod flow;
 mod grain;
 mod search;
+pub(crate) mod signature;
 
 use image::{GrayImage, imageops};
 use rayon::prelude::*;
@@ -264,17 +265,25 @@ fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
     } else {
         return None;
     };
-    Some(CopyMeasure {
-        kind,
-        transform: "none".to_owned(),
-        crop: 1.0,
-        filled: 1.0,
-        resized: 1.0,
-        turned_deg: 0.0,
-        recoloured: 0.0,
-        overlaid: 0.0,
-        confidence: 1.0,
-    })
+    Some(CopyMeasure::exact(kind))
+}
+
+impl CopyMeasure {
+    /// An exact copy of the given kind.
+    #[must_use]
+    pub fn exact(kind: CopyKind) -> Self {
+        Self {
+            kind,
+            transform: "none".to_owned(),
+            crop: 1.0,
+            filled: 1.0,
+            resized: 1.0,
+            turned_deg: 0.0,
+            recoloured: 0.0,
+            overlaid: 0.0,
+            confidence: 1.0,
+        }
+    }
 }
 
 /// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns.

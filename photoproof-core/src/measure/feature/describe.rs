@@ -3,7 +3,7 @@
 
 use std::f32::consts::TAU;
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::detect::Candidate;
 use super::orient::{atan2, dominant};
@@ -57,15 +57,37 @@ pub(super) fn describe(
             let plane = octaves.get(candidate.octave)?.gauss.get(candidate.level)?;
             let spacing = options.cell_width * candidate.sigma / CELL;
             let mut histogram = [0.0_f32; DESCRIPTOR_LEN];
-            arch.dispatch(|| {
-                let patch = Patch::cut(plane, (candidate.u, candidate.v), spacing);
-                window.histogram(&patch, &mut histogram);
+            arch.dispatch(Gather {
+                window: &window,
+                plane,
+                centre: (candidate.u, candidate.v),
+                spacing,
+                histogram: &mut histogram,
             });
             Some((i, feature(candidate, &histogram)))
         })
         .collect();
     features.sort_by_key(|(i, _)| *i);
     features.into_iter().map(|(_, feature)| feature).collect()
+}
+
+/// One descriptor's histogram, compiled for each instruction set.
+struct Gather<'a> {
+    window: &'a Window,
+    plane: &'a Plane,
+    centre: (f32, f32),
+    spacing: f32,
+    histogram: &'a mut [f32; DESCRIPTOR_LEN],
+}
+
+impl WithSimd for Gather<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        let patch = Patch::cut(self.plane, self.centre, self.spacing);
+        self.window.histogram(&patch, self.histogram);
+    }
 }
 
 fn feature(candidate: &Candidate, histogram: &[f32; DESCRIPTOR_LEN]) -> Feature {

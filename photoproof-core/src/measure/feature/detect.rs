@@ -1,13 +1,16 @@
 //! Extrema of the difference-of-Gaussians scale space, refined to sub-pixels (Lowe 2004, section 4;
 //! Brown and Lowe 2002).
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
 use super::scale_space::{Octave, exp2};
 
 /// Margin in octave pixels within which no keypoint is taken.
 const BORDER: usize = 4;
+
+/// Columns whose marks are looked at together.
+const HITS: usize = 16;
 
 /// Refinement steps at most.
 const STEPS: usize = 5;
@@ -60,6 +63,7 @@ pub(super) fn extrema(octaves: &[Octave], options: &FeatureOptions) -> Vec<Candi
 
 /// Row-by-row search for samples that are at least as extreme as their 26 neighbours.
 struct Scan<'a> {
+    arch: Arch,
     octave: &'a Octave,
     threshold: f32,
     /// Three rows of each difference; row y sits at y mod 3.
@@ -80,6 +84,7 @@ impl<'a> Scan<'a> {
         let differences = octave.gauss.len() - 1;
         let row = || vec![0.0_f32; width];
         Self {
+            arch: Arch::new(),
             octave,
             threshold: 0.5 * options.min_response,
             rows: (0..differences).map(|_| [row(), row(), row()]).collect(),
@@ -87,20 +92,21 @@ impl<'a> Scan<'a> {
             columns: (0..differences).map(|_| (row(), row())).collect(),
             high: row(),
             low: row(),
-            hits: vec![0; width],
+            hits: vec![0; width.next_multiple_of(HITS)],
         }
     }
 
     /// Level and column of the extrema in row `y`; rows must be asked for in order.
     fn row(&mut self, y: usize) -> Vec<(usize, usize)> {
-        Arch::new().dispatch(|| self.prepare(y));
+        self.arch.dispatch(Prepare(self, y));
         let mut found = Vec::new();
         for level in 1..self.rows.len() - 1 {
-            Arch::new().dispatch(|| self.mark(level, y));
-            let blocks = self.hits.chunks(16).enumerate();
-            for (block, hits) in blocks.filter(|(_, hits)| hits.iter().any(|&h| h != 0)) {
-                let inside = hits.iter().enumerate().filter(|(_, hit)| **hit != 0);
-                found.extend(inside.map(|(x, _)| (level, block * 16 + x)));
+            self.arch.dispatch(Mark(self, level, y));
+            for (block, hits) in self.hits.as_chunks::<HITS>().0.iter().enumerate() {
+                if u128::from_le_bytes(*hits) != 0 {
+                    let inside = hits.iter().enumerate().filter(|(_, hit)| **hit != 0);
+                    found.extend(inside.map(|(x, _)| (level, block * HITS + x)));
+                }
             }
         }
         found
@@ -130,7 +136,7 @@ impl<'a> Scan<'a> {
     /// Marks the extrema of difference `level` in row `y`.
     #[inline(always)]
     fn mark(&mut self, level: usize, y: usize) {
-        let width = self.hits.len();
+        let width = self.high.len();
         let [below, here, above] = [level - 1, level, level + 1].map(|l| &self.columns[l]);
         extremes(&mut self.high, [&below.0, &here.0, &above.0], larger);
         extremes(&mut self.low, [&below.1, &here.1, &above.1], smaller);
@@ -151,6 +157,30 @@ impl<'a> Scan<'a> {
         for x in (0..BORDER).chain(width - BORDER..width) {
             self.hits[x] = 0;
         }
+    }
+}
+
+/// [`Scan::prepare`], compiled for each instruction set.
+struct Prepare<'s, 'a>(&'s mut Scan<'a>, usize);
+
+impl WithSimd for Prepare<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        self.0.prepare(self.1);
+    }
+}
+
+/// [`Scan::mark`], compiled for each instruction set.
+struct Mark<'s, 'a>(&'s mut Scan<'a>, usize, usize);
+
+impl WithSimd for Mark<'_, '_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        self.0.mark(self.1, self.2);
     }
 }
 

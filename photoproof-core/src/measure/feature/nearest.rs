@@ -4,7 +4,7 @@
 //! length times 181, so a dot product and each of its partial sums fit 16 bits without sign
 //! (Cauchy-Schwarz; 181 squared is 32 761, and rounding adds at most 5.7 to the length).
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::DESCRIPTOR_LEN;
 
@@ -117,24 +117,37 @@ pub(super) fn nearest(
     let packed = Packed::new(b);
     let mut rows = Keys::new(a.len());
     let mut columns = Keys::new(packed.lengths.len());
-    match Arch::new() {
-        #[cfg(target_arch = "x86_64")]
-        Arch::V3(simd) => {
-            simd.vectorize(|| {
-                search(
-                    &wide::Avx2(simd),
-                    a,
-                    &packed,
-                    barred,
-                    (&mut rows, &mut columns),
-                )
-            });
-        }
-        arch => {
-            arch.dispatch(|| search(&Portable, a, &packed, barred, (&mut rows, &mut columns)));
+    let arch = Arch::new();
+    arch.dispatch(Search {
+        arch,
+        a,
+        b: &packed,
+        barred,
+        keys: (&mut rows, &mut columns),
+    });
+    (rows.nearest(a.len()), columns.nearest(b.len()))
+}
+
+/// One search, compiled for each instruction set.
+struct Search<'a> {
+    arch: Arch,
+    a: &'a [&'a [u8; DESCRIPTOR_LEN]],
+    b: &'a Packed,
+    barred: Option<Bar<'a>>,
+    keys: (&'a mut Keys, &'a mut Keys),
+}
+
+impl WithSimd for Search<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) {
+        match self.arch {
+            #[cfg(target_arch = "x86_64")]
+            Arch::V3(simd) => search(&wide::Avx2(simd), self.a, self.b, self.barred, self.keys),
+            _ => search(&Portable, self.a, self.b, self.barred, self.keys),
         }
     }
-    (rows.nearest(a.len()), columns.nearest(b.len()))
 }
 
 /// Dot products of four queries with two blocks.

@@ -3,7 +3,7 @@
 //! Plain multiplications and additions in a fixed order: the values are the same on every processor.
 
 use image::GrayImage;
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
 
@@ -28,14 +28,6 @@ pub(super) struct Plane {
 }
 
 impl Plane {
-    pub(super) fn new(width: usize, height: usize) -> Self {
-        Self {
-            width,
-            height,
-            data: vec![0.0; width * height],
-        }
-    }
-
     pub(super) fn row(&self, y: usize) -> &[f32] {
         &self.data[y * self.width..(y + 1) * self.width]
     }
@@ -156,25 +148,50 @@ const RUN: usize = 32;
 
 fn blur(source: &Plane, sigma: f32) -> Plane {
     let half = kernel(sigma);
-    let mut result = Plane::new(source.width, source.height);
-    Arch::new().dispatch(|| blur_rows(source, &half, &mut result));
-    result
+    let data = Arch::new().dispatch(Blur {
+        source,
+        half: &half,
+    });
+    Plane {
+        width: source.width,
+        height: source.height,
+        data,
+    }
+}
+
+/// One blur, compiled for each instruction set.
+struct Blur<'a> {
+    source: &'a Plane,
+    half: &'a [f32],
+}
+
+impl WithSimd for Blur<'_> {
+    type Output = Vec<f32>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) -> Vec<f32> {
+        blur_rows(self.source, self.half)
+    }
 }
 
 #[inline(always)]
-fn blur_rows(source: &Plane, half: &[f32], result: &mut Plane) {
+fn blur_rows(source: &Plane, half: &[f32]) -> Vec<f32> {
     let radius = half.len() - 1;
     let width = source.width;
     let mut padded = vec![0.0_f32; width + 2 * radius];
-    for (y, out) in result.data.chunks_exact_mut(width).enumerate() {
+    let mut row = vec![0.0_f32; width];
+    let mut result = Vec::with_capacity(width * source.height);
+    for y in 0..source.height {
         vertical(source, half, y, &mut padded[radius..radius + width]);
         for k in 1..=radius {
             padded[radius - k] = padded[radius + mirrored(-(k as isize), width)];
             padded[radius + width - 1 + k] =
                 padded[radius + mirrored((width - 1 + k) as isize, width)];
         }
-        horizontal(&padded, half, out);
+        horizontal(&padded, half, &mut row);
+        result.extend_from_slice(&row);
     }
+    result
 }
 
 #[inline(always)]

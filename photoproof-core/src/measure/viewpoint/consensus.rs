@@ -28,9 +28,6 @@ const KEPT: usize = 4;
 /// Fixed seed: equal input gives equal output.
 const SEED: u64 = 0x9E37_79B9_7F4A_7C15;
 
-/// Number of hypotheses tested for one pair, for the count of chance models.
-pub(super) const TESTS: usize = HOMOGRAPHY_TRIES + 4 * ESSENTIAL_TRIES;
-
 /// Small deterministic generator (Steele, Lea and Flood 2014, SplitMix).
 pub(super) struct Random(u64);
 

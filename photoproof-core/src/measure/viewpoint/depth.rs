@@ -21,6 +21,9 @@ const ROUGHNESS: f64 = 0.06;
 /// opening.
 const SEE_THROUGH: f64 = 0.6;
 
+/// Information of the prior of a local plane: its value and its slopes.
+const PRIOR: Vector3<f64> = Vector3::new(4.0, 0.7, 0.7);
+
 /// Distance within which the frame of an opening is looked for, in units of the weight's reach.
 const FRAME_REACH: f64 = 2.5;
 
@@ -70,8 +73,7 @@ impl DepthMap {
             reach,
             overall: Vector3::new(1.0, 0.0, 0.0),
         };
-        let prior = Vector3::new(4.0, 0.7, 0.7);
-        map.overall = map.solve(Vector2::zeros(), |_| 1.0, 0.0, prior).0;
+        map.overall = map.solve(Vector2::zeros(), |_| 1.0, 0.0, PRIOR).0;
         map
     }
 
@@ -79,46 +81,54 @@ impl DepthMap {
     /// nothing is known.
     pub(super) fn at(&self, place: Vector2<f64>) -> Depth {
         let seen = self.fit(place, 0.0);
-        let edge = seen.rho / SEE_THROUGH;
-        if self.is_enclosed(place, edge) && self.is_gap(place, 1.2 * seen.rho, 0.9 * edge) {
-            self.fit(place, 0.9 * edge)
-        } else {
-            seen
+        match self.wall_around(place) {
+            Some(edge) => {
+                let wall = self.fit(place, edge);
+                if wall.rho > seen.rho { wall } else { seen }
+            }
+            None => seen,
         }
     }
 
-    /// Samples within the reach of an opening's frame, with their offsets.
-    fn around(&self, place: Vector2<f64>) -> impl Iterator<Item = (&Sample, Vector2<f64>)> {
+    /// Smallest inverse depth of the wall around an opening at `place`, if there is one: near points
+    /// in one plane on three of its four sides, and far points through it.
+    fn wall_around(&self, place: Vector2<f64>) -> Option<f64> {
         let reach = FRAME_REACH * self.reach;
-        self.samples
+        let mut around: Vec<(f64, Vector2<f64>)> = self
+            .samples
             .iter()
             .filter(|s| s.variance < 0.1 * s.rho * s.rho)
-            .map(move |s| (s, s.at - place))
-            .filter(move |(_, d)| d.norm() < reach)
-    }
-
-    /// Whether clearly nearer points surround a place: on three of its four sides at least two.
-    fn is_enclosed(&self, place: Vector2<f64>, edge: f64) -> bool {
+            .map(|s| (s.rho, s.at - place))
+            .filter(|(_, d)| d.norm() < reach)
+            .collect();
+        around.sort_by(|x, y| x.0.total_cmp(&y.0));
+        let high = around.get(around.len() * 9 / 10)?.0;
+        let edge = SEE_THROUGH * high;
+        let first = around.partition_point(|(rho, _)| *rho < edge);
+        let (far, near) = around.split_at_checked(first)?;
+        let through = far.iter().filter(|(_, d)| d.norm() < self.reach).count();
+        if far.len() * 5 < around.len() || through < 3 {
+            return None;
+        }
         let mut sides = [0usize; 4];
-        for (_, d) in self.around(place).filter(|(s, _)| s.rho > edge) {
+        for (_, d) in near {
             let side = match (d.x.abs() > d.y.abs(), d.x > 0.0, d.y > 0.0) {
                 (true, right, _) => usize::from(right),
                 (false, _, below) => 2 + usize::from(below),
             };
             sides[side] += 1;
         }
-        sides.iter().filter(|n| **n >= 2).count() >= 3
-    }
-
-    /// Whether hardly anything lies between the far and the near layer: a wall or a floor that leads
-    /// from one to the other would.
-    fn is_gap(&self, place: Vector2<f64>, far: f64, near: f64) -> bool {
-        let (mut between, mut all) = (0usize, 0usize);
-        for (s, _) in self.around(place) {
-            all += 1;
-            between += usize::from(s.rho > far && s.rho < near);
-        }
-        between * 10 <= all
+        let enclosed = sides.iter().filter(|n| **n >= 2).count() >= 3;
+        let (plane, _) = self.solve(
+            place,
+            |d| f64::from(u8::from(d < reach * reach)),
+            edge,
+            PRIOR,
+        );
+        let flat = near
+            .iter()
+            .filter(|(rho, d)| (rho - plane.dot(&Vector3::new(1.0, d.x, d.y))).abs() < 0.12 * high);
+        (enclosed && flat.count() * 5 >= near.len() * 4).then_some(edge)
     }
 
     /// The fit over the near samples with at least the inverse depth `least`.
@@ -131,7 +141,7 @@ impl DepthMap {
                 0.0
             }
         };
-        let (plane, sigma) = self.solve(place, nearness, least, Vector3::new(4.0, 0.7, 0.7));
+        let (plane, sigma) = self.solve(place, nearness, least, PRIOR);
         Depth {
             rho: plane.x.clamp(0.02, 5.0),
             sigma,

@@ -19,6 +19,10 @@ const NEEDED_KEYPOINTS: u32 = 25;
 /// Keypoints on each side from which the absence of agreement means something.
 const PLENTY_KEYPOINTS: u32 = 150;
 
+/// Expected number of chance models, base-10 logarithm, above which agreement is at chance level;
+/// between this and the evidence line the pictures do not tell.
+const CHANCE_LEVEL: f64 = 0.5;
+
 /// Smallest share of grid cells with an inlier, in both frames.
 const NEEDED_SPREAD: f64 = 0.125;
 
@@ -98,7 +102,8 @@ fn too_few_keypoints(keypoints: [u32; 2]) -> Option<Viewpoint> {
 
 /// Agreement at chance level: no common structure if both photos are rich in it, else no answer.
 fn nothing_shared(evidence: Evidence, needed: usize) -> Viewpoint {
-    if evidence.keypoints.iter().all(|k| *k >= PLENTY_KEYPOINTS) {
+    let rich = evidence.keypoints.iter().all(|k| *k >= PLENTY_KEYPOINTS);
+    if rich && (evidence.inliers == 0 || evidence.log10_chance > CHANCE_LEVEL) {
         return Viewpoint::NoCommonStructure(evidence);
     }
     let reason = Inconclusive::WeakAgreement {

@@ -1,0 +1,214 @@
+//! The ledger: which photos earlier jobs have already used.
+//!
+//! # What it stores
+//! Of each job: its id, vendor, when it was recorded. Of each photo: path in the job, SHA-256 of the file
+//! and of the working pixels, two perceptual hashes, positions and 63-bit signatures of at most 160
+//! keypoints, area, phase, capture time as text, camera make and model, and when the ledger first saw it.
+//! No picture, no thumbnail, no position on earth, no name of a person. A picture cannot be rebuilt from
+//! these numbers, but they recognise one, and a site can be guessed from area names and paths: keep the
+//! ledger as carefully as the job files.
+//!
+//! # How long, and how a job is forgotten
+//! Entries stay until they are removed: nothing expires by itself. [`Ledger::remove_job`] deletes
+//! everything about one job, and the space is overwritten (`secure_delete`). Recording a job again
+//! replaces its entry as a whole; only the first-seen times of photos that stay are kept.
+//!
+//! # Search
+//! Digests are looked up by index. Perceptual hashes are compared exhaustively in one pass over packed
+//! hashes, so a photo within [`MAX_DISTANCE`] bits in any of the eight orientations is never missed; the
+//! pass looks up 16-bit chunks in an index of the asked hashes (multi-index hashing, Norouzi, Punjani and
+//! Fleet 2012), so its cost hardly depends on how many photos are asked for, and its memory not on the
+//! size of the ledger. A lead is confirmed or rejected by keypoint geometry.
+
+mod compact;
+mod scan;
+mod sqlite;
+
+pub use compact::CompactFeatures;
+pub use scan::MAX_DISTANCE;
+pub use sqlite::SqliteLedger;
+
+use crate::error::{Error, ErrorKind};
+use crate::ingest::Photo;
+use crate::measure::phash::PerceptualHash;
+use crate::measure::{CopyKind, CopyMeasure, PhotoMeasures};
+
+/// One photo as the ledger keeps it.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct PhotoRecord {
+    /// Path in its job.
+    pub path: String,
+    /// SHA-256 of the file, lower-case hexadecimal.
+    pub file_sha256: String,
+    /// SHA-256 of the upright working pixels, lower-case hexadecimal.
+    pub pixel_sha256: String,
+    /// Perceptual hash of the upright picture.
+    pub hash: PerceptualHash,
+    /// Strongest keypoints.
+    pub features: CompactFeatures,
+    /// Area, if labelled or inferred.
+    pub area: Option<String>,
+    /// Phase name, if known.
+    pub phase: Option<String>,
+    /// Capture time, RFC 3339 or local without offset.
+    pub taken: Option<String>,
+    /// Camera make and model.
+    pub device: Option<String>,
+    /// When the ledger first saw it, RFC 3339 UTC; empty before it is recorded.
+    pub first_seen: String,
+}
+
+/// One job as the ledger keeps it.
+#[derive(Debug, Clone, PartialEq)]
+pub struct JobRecord {
+    /// Job id; recording the same id again replaces the entry.
+    pub job: String,
+    /// Vendor, if known.
+    pub vendor: Option<String>,
+    /// Its photos.
+    pub photos: Vec<PhotoRecord>,
+}
+
+/// One line of the list of jobs.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct JobEntry {
+    /// Job id.
+    pub job: String,
+    /// Vendor, if known.
+    pub vendor: Option<String>,
+    /// When it was last recorded, RFC 3339 UTC.
+    pub recorded: String,
+    /// Number of photos.
+    pub photos: u64,
+}
+
+/// Size of a ledger.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct Stats {
+    /// Jobs.
+    pub jobs: u64,
+    /// Photos.
+    pub photos: u64,
+    /// Bytes on disk.
+    pub bytes: u64,
+}
+
+/// A photo of an earlier job that an asked photo may be made from.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Lead {
+    /// Index of the asked photo.
+    pub asked: usize,
+    /// The earlier job.
+    pub job: String,
+    /// What the ledger keeps of the earlier photo.
+    pub photo: PhotoRecord,
+    /// Smallest hash distance in any orientation, 0..=256; 0 for equal digests.
+    pub distance: u32,
+    /// The confirmed copy; `None` when the hash is near but geometry does not confirm it.
+    pub measure: Option<CopyMeasure>,
+}
+
+/// A register of used photos.
+pub trait Ledger: Send {
+    /// Adds a job or replaces the entry of the same job, as a whole or not at all.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn record_job(&mut self, job: &JobRecord) -> Result<(), Error>;
+
+    /// Photos of other jobs that `photos` may be made from, sorted by asked photo, job and path.
+    ///
+    /// # Errors
+    /// If the ledger cannot be read.
+    fn find(&self, photos: &[&PhotoMeasures], except_job: Option<&str>)
+    -> Result<Vec<Lead>, Error>;
+
+    /// All jobs by id.
+    ///
+    /// # Errors
+    /// If the ledger cannot be read.
+    fn jobs(&self) -> Result<Vec<JobEntry>, Error>;
+
+    /// Photos of one job in recorded order; empty if the job is unknown.
+    ///
+    /// # Errors
+    /// If the ledger cannot be read.
+    fn photos(&self, job: &str) -> Result<Vec<PhotoRecord>, Error>;
+
+    /// Forgets a job; whether there was one.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn remove_job(&mut self, job: &str) -> Result<bool, Error>;
+
+    /// Size.
+    ///
+    /// # Errors
+    /// If the ledger cannot be read.
+    fn stats(&self) -> Result<Stats, Error>;
+}
+
+/// Opens the ledger at a path, or makes an empty one there.
+///
+/// # Errors
+/// If the file cannot be opened, is no ledger, was written by a newer version, or `location` is a URL of
+/// a kind this build does not know.
+pub fn open(location: &str) -> Result<Box<dyn Ledger>, Error> {
+    if location.starts_with("postgres://") || location.starts_with("postgresql://") {
+        return Err(Error::new(
+            ErrorKind::Ledger,
+            "ledger: this build has no PostgreSQL support; give a file path instead",
+        ));
+    }
+    let path = location.strip_prefix("sqlite://").unwrap_or(location);
+    Ok(Box::new(SqliteLedger::open(std::path::Path::new(path))?))
+}
+
+impl PhotoRecord {
+    /// What the ledger keeps of a photo.
+    #[must_use]
+    pub fn new(photo: &Photo, measures: &PhotoMeasures) -> Self {
+        let camera = [&photo.camera.make, &photo.camera.model];
+        let device: Vec<&str> = camera.into_iter().flatten().map(String::as_str).collect();
+        Self {
+            area: photo.label.area.clone(),
+            phase: photo.label.phase.map(|phase| phase.name().to_owned()),
+            taken: photo.capture_time.as_ref().map(|time| time.to_text()),
+            device: (!device.is_empty()).then(|| device.join(" ")),
+            ..Self::of_measures(&photo.path, measures)
+        }
+    }
+
+    /// A record of measures alone, without what the file says.
+    #[must_use]
+    pub fn of_measures(path: &str, measures: &PhotoMeasures) -> Self {
+        let [hash, ..] = measures.fingerprint.hashes;
+        Self {
+            path: path.to_owned(),
+            file_sha256: measures.fingerprint.file_sha256.clone(),
+            pixel_sha256: measures.fingerprint.pixel_sha256.clone(),
+            hash,
+            features: CompactFeatures::new(&measures.features),
+            area: None,
+            phase: None,
+            taken: None,
+            device: None,
+            first_seen: String::new(),
+        }
+    }
+}
+
+/// Confirms or rejects one lead: equal digests at once, else keypoint geometry.
+fn confirm(asked: &PhotoMeasures, kept: &PhotoRecord, turn: usize) -> Option<CopyMeasure> {
+    if asked.fingerprint.file_sha256 == kept.file_sha256 {
+        return Some(CopyMeasure::exact(CopyKind::SameBytes));
+    }
+    if asked.fingerprint.pixel_sha256 == kept.pixel_sha256 {
+        return Some(CopyMeasure::exact(CopyKind::SamePixels));
+    }
+    kept.features.confirm(asked, turn)
+}
