@@ -8,6 +8,7 @@ use image::{DynamicImage, Rgb, RgbImage};
 use photoproof_core::phase::Phase;
 use photoproof_core::report::{self, Thumbnail, Thumbnails, v1};
 
+#[path = "reports.rs"]
 mod reports;
 
 const WIDTH: u32 = 480;
