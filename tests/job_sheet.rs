@@ -434,6 +434,19 @@ fn wrong_types_and_syntax() {
 }
 
 #[test]
+fn an_open_bracket_is_one_mistake_not_a_hundred() {
+    let good = include_str!("../fixtures/job-sheets/good/three-bedroom.toml");
+    let found = mistakes(&good.replacen("[\"debris-removal\"", "[[\"debris-removal\"", 1));
+    assert!(found.len() <= 5, "{found:#?}");
+    assert!(
+        found
+            .iter()
+            .any(|m| m.starts_with("job.toml:5:") || m.starts_with("job.toml:6:")),
+        "{found:#?}"
+    );
+}
+
+#[test]
 fn all_mistakes_come_at_once_in_file_order() {
     let text = include_str!("../fixtures/job-sheets/bad/twenty.toml");
     let found = mistakes(text);
@@ -524,4 +537,141 @@ fn the_good_sheets_pass_and_their_profile_is_found_beside_them() {
         missing[0].starts_with("job.toml:2:11: `profile`"),
         "{missing:?}"
     );
+}
+
+/// A TOML document as JSON, times as texts.
+fn as_json(value: toml::Value) -> serde_json::Value {
+    match value {
+        toml::Value::String(s) => s.into(),
+        toml::Value::Integer(i) => i.into(),
+        toml::Value::Float(f) => f.into(),
+        toml::Value::Boolean(b) => b.into(),
+        toml::Value::Datetime(d) => d.to_string().into(),
+        toml::Value::Array(items) => items.into_iter().map(as_json).collect(),
+        toml::Value::Table(table) => {
+            let members = table.into_iter().map(|(key, value)| (key, as_json(value)));
+            serde_json::Value::Object(members.collect())
+        }
+    }
+}
+
+#[cfg(test)]
+fn schema() -> jsonschema::Validator {
+    let text = include_str!("../schemas/job-sheet.schema.json");
+    let schema: serde_json::Value = serde_json::from_str(text).unwrap();
+    jsonschema::draft202012::meta::validate(&schema).unwrap();
+    jsonschema::draft202012::new(&schema).unwrap()
+}
+
+#[test]
+fn the_schema_for_editors_agrees_with_the_program() {
+    let schema = schema();
+    let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../fixtures/job-sheets/good");
+    for name in ["sample.toml", "three-bedroom.toml", "metric.toml"] {
+        let text = std::fs::read_to_string(Path::new(folder).join(name)).unwrap();
+        let json = as_json(toml::from_str(&text).unwrap());
+        let errors: Vec<String> = schema.iter_errors(&json).map(|e| e.to_string()).collect();
+        assert!(errors.is_empty(), "{name}: {errors:#?}");
+    }
+    // What the schema can tell without profiles, it tells.
+    let bad = [
+        "[job]\nvender = \"a\"".to_owned(),
+        "[site]\nlatitude = 95\nlongitude = 1".to_owned(),
+        "[site]\nlatitude = 5".to_owned(),
+        "[scope]\nphases = [\"befor\"]".to_owned(),
+        "[limits]\nmin_overlap = 60".to_owned(),
+        "[[area]]\nkind = \"kitchen\"".to_owned(),
+        load_with("height = 4.5", "height = 4.5\nfill = 120"),
+        load_with("length = 16", "length = -16"),
+        load_with("width = 7.5\n", ""),
+        load_with("width = 7.5", "width = 7.5\ndiameter = 3"),
+        load_with("box", "bix"),
+        load_with("t*.jpg", "../t.jpg"),
+        load_with("photos = [\"t*.jpg\"]\n", ""),
+    ];
+    for text in &bad {
+        let json = as_json(toml::from_str(text).unwrap());
+        assert!(!schema.is_valid(&json), "{text}");
+        assert!(parse(text).is_err(), "{text}");
+    }
+}
+
+/// Keys and limits of the schema are those of the program.
+#[test]
+fn the_schema_has_every_limit_with_its_range() {
+    let text = include_str!("../schemas/job-sheet.schema.json");
+    let schema: serde_json::Value = serde_json::from_str(text).unwrap();
+    let limits = schema["properties"]["limits"]["properties"]
+        .as_object()
+        .unwrap();
+    let defaults = serde_json::to_value(photoproof_core::Limits::default()).unwrap();
+    let defaults = defaults.as_object().unwrap();
+    assert_eq!(
+        limits.keys().collect::<Vec<_>>(),
+        defaults.keys().collect::<Vec<_>>()
+    );
+    for (key, range) in limits {
+        let (low, high) = (range["minimum"].clone(), range["maximum"].clone());
+        assert!(
+            parse(&format!("[limits]\n{key} = {low}\n")).is_ok(),
+            "{key} {low}"
+        );
+        assert!(
+            parse(&format!("[limits]\n{key} = {high}\n")).is_ok(),
+            "{key} {high}"
+        );
+        let above = high.as_f64().unwrap() + 1.0;
+        assert!(
+            parse(&format!("[limits]\n{key} = {above}\n")).is_err(),
+            "{key} {above}"
+        );
+    }
+}
+
+#[test]
+fn hostile_sheets_end_quickly() {
+    let started = std::time::Instant::now();
+    let many = "[[area]]\nname = \"a\"\nmatch = [\"*a*\"]\n".repeat(20_000);
+    assert!(mistakes(&many).len() <= 201);
+    let loads = "[[load]]\n".repeat(60_000);
+    assert!(mistakes(&loads).len() <= 201);
+    let deep = format!("a = {}", "[".repeat(100_000));
+    assert!(!mistakes(&deep).is_empty());
+    let key = format!("[job]\n{} = 1", "k".repeat(500_000));
+    assert!(mistakes(&key)[0].len() < 1_000);
+    let shown = mistakes("[job]\n\"a\u{1b}[31m\" = 1");
+    assert!(!shown[0].contains('\u{1b}'), "{shown:?}");
+    assert!(started.elapsed().as_secs() < 60, "{:?}", started.elapsed());
+}
+
+/// Every few places of a good sheet, one sign is lost, doubled or replaced. Whatever comes out is a
+/// sheet or a list of placed mistakes, never a panic.
+#[test]
+fn damaged_sheets_give_a_sheet_or_placed_mistakes() {
+    let text = include_str!("../fixtures/job-sheets/good/three-bedroom.toml");
+    let signs: Vec<char> = text.chars().collect();
+    let mut invalid = 0;
+    for at in (0..signs.len()).step_by(5) {
+        for with in ["", "\"", "[", "=", "\u{0}", "9", "\u{e9}\u{1f3e0}", "\n"] {
+            let mut damaged: String = signs[..at].iter().collect();
+            damaged.push_str(with);
+            damaged.extend(&signs[at + 1..]);
+            let Err(message) = parse(&damaged) else {
+                continue;
+            };
+            invalid += 1;
+            assert!(message.lines().count() <= 40, "{message}");
+            for line in message.lines() {
+                let place = line
+                    .strip_prefix("job.toml:")
+                    .unwrap_or_else(|| panic!("{line}"));
+                let mut parts = place.splitn(3, ':');
+                let line_number: usize = parts.next().unwrap().parse().unwrap();
+                let column: usize = parts.next().unwrap().parse().unwrap();
+                assert!(line_number >= 1 && column >= 1, "{line}");
+                assert!(line_number <= damaged.lines().count() + 1, "{line}");
+            }
+        }
+    }
+    assert!(invalid > 1_000, "{invalid}");
 }

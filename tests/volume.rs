@@ -119,6 +119,24 @@ fn reductions_are_off_unless_switched_on() {
     assert_eq!(ticket(bed, "hand_loaded_share = 0.5"), "10.00");
 }
 
+/// US EPA, Volume-to-Weight Conversion Factors (April 2016): loose trash is about 138 lb a cubic yard.
+/// A scale weighs what lies in the bed, so reductions of a programme do not change the comparison.
+#[test]
+fn scale_tickets_are_compared_with_what_lies_in_the_bed() {
+    let density = |rules: &str, pounds: u32| {
+        let sheet = sheet(&format!(
+            "[volume]\n{rules}\n[[load]]\nname = \"T\"\nshape = \"container\"\ncubic_yards = 10\nloading = \"hand\"\nweight_lb = {pounds}\nmaterial = \"trash\"\nphotos = [\"t.jpg\"]\n"
+        ));
+        let tally = volume::tally(&sheet, &[]);
+        let weight = tally.loads[0].weight.clone().unwrap();
+        (weight.lb_per_cubic_yard, weight.plausible)
+    };
+    assert_eq!(density("", 1380), (dec!(138), true));
+    assert_eq!(density("hand_loaded_share = 0.5", 1380), (dec!(138), true));
+    // Six tons on ten yards of loose trash.
+    assert_eq!(density("", 12000), (dec!(1200), false));
+}
+
 /// Half up, as the guide's 14.45 -> 14.5 and 12.75 -> 12.8; half to even gives 14.4, and binary
 /// floating point may too.
 #[test]

@@ -22,6 +22,14 @@ pub(crate) enum Command {
     Compare(commands::compare::CompareArgs),
     /// Print what photo files say: time, place, camera, quality
     Inspect(commands::inspect::InspectArgs),
+    /// Print the shots a crew owes, area by area, before it starts
+    Shots(commands::shots::ShotsArgs),
+    /// Add up the debris of a job sheet, with the working of each load
+    Volume(commands::volume::VolumeArgs),
+    /// Copy a job folder into a bag with SHA-256 of every file (BagIt, RFC 8493)
+    Seal(commands::seal::SealArgs),
+    /// Say what changed, is missing or was added since a job folder was sealed
+    Verify(commands::seal::VerifyArgs),
     /// Record, find, list and forget the photos that jobs have used
     Ledger(commands::ledger::LedgerArgs),
     /// Explain a check: what it measures, its limit, its blind spots

@@ -45,9 +45,11 @@ impl From<Exit> for std::process::ExitCode {
     }
 }
 
-/// Reports an error on stderr.
+/// Reports an error on stderr, one line a mistake.
 pub(crate) fn failed(error: &Error) -> Exit {
-    crate::style::diagnostic("error", &error.to_string());
+    for line in error.to_string().lines() {
+        crate::style::diagnostic("error", line);
+    }
     Exit::Failed
 }
 

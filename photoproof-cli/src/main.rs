@@ -21,6 +21,10 @@ fn main() -> std::process::ExitCode {
         Command::Check(args) => commands::check::run(args),
         Command::Compare(args) => commands::compare::run(args),
         Command::Inspect(args) => commands::inspect::run(args),
+        Command::Shots(args) => commands::shots::run(args),
+        Command::Volume(args) => commands::volume::run(args),
+        Command::Seal(args) => commands::seal::run(args),
+        Command::Verify(args) => commands::seal::run_verify(args),
         Command::Ledger(args) => commands::ledger::run(args),
         Command::Explain(args) => commands::explain::run(args),
     };

@@ -24,10 +24,13 @@ pub mod pipeline;
 pub mod relation;
 pub mod report;
 pub mod scope;
+pub mod seal;
+pub mod shots;
 pub mod thumbnail;
 pub mod units;
 pub mod volume;
 
+pub use advice::advice;
 pub use error::{Error, ErrorKind};
 pub use limits::Limits;
 pub use phase::Phase;

@@ -2,11 +2,14 @@
 
 use std::path::Path;
 
+use chrono::NaiveDate;
+
 use crate::error::Error;
 use crate::group::{CopyPair, Grouped, Original, group};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
-use crate::judge::{Evidence, Judgement, judge};
+use crate::judge::{Evidence, Judgement, WaiverSet, judge};
+use crate::ledger::{JobRecord, Ledger, PhotoRecord};
 use crate::measure::{PhotoMeasures, copy, measure_photo, pairs};
 use crate::thumbnail::{Thumbnail, Thumbnails};
 
@@ -27,6 +30,8 @@ pub struct Options {
     pub ingest: IngestOptions,
     /// Whether to keep small pictures for a report.
     pub pictures: Pictures,
+    /// Waivers and the day on which they are read.
+    pub waivers: Option<(WaiverSet, NaiveDate)>,
 }
 
 /// Whether a run keeps small pictures.
@@ -59,14 +64,40 @@ pub struct JobResult {
     pub thumbnails: Thumbnails,
 }
 
-/// Checks one job folder.
+impl JobResult {
+    /// What the ledger keeps of this job, with the labels that were inferred.
+    #[must_use]
+    pub fn record(&self, job: &str) -> JobRecord {
+        let photos = self
+            .intake
+            .photos
+            .iter()
+            .zip(&self.measures)
+            .zip(&self.grouped.labels);
+        JobRecord {
+            job: job.to_owned(),
+            vendor: self.sheet.vendor.clone(),
+            photos: photos
+                .map(|((photo, measures), label)| {
+                    let mut record = PhotoRecord::new(photo, measures);
+                    record.area.clone_from(&label.area);
+                    record.phase = label.phase.map(|phase| phase.name().to_owned());
+                    record
+                })
+                .collect(),
+        }
+    }
+}
+
+/// Checks one job folder. With a ledger, photos of other jobs than the given id are searched for copies.
 ///
 /// # Errors
-/// If the folder cannot be read or exceeds the bounds. A bad photo is a finding, not an error.
+/// If the folder cannot be read or exceeds the bounds, or the ledger cannot be read. A bad photo is a finding, not an error.
 pub fn run(
     folder: &Path,
     sheet: Option<JobSheet>,
     options: &Options,
+    ledger: Option<(&dyn Ledger, &str)>,
     progress: &(dyn Fn(Progress) + Sync),
 ) -> Result<JobResult, Error> {
     let has_sheet = sheet.is_some();
@@ -90,8 +121,13 @@ pub fn run(
     let compared = pairs::compare_pairs(&intake.photos, &measures, &|done, total| {
         progress(Progress::Pairs(done, total));
     });
-    let grouped = group(&sheet, &intake, compared, copies(&measures));
-    let judgement = judge(&Evidence::new(&sheet, &intake, &measures, &grouped));
+    let copies = copies(&measures, ledger)?;
+    let grouped = group(&sheet, &intake, compared, copies);
+    let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
+    let mut judgement = judge(&evidence);
+    if let Some((waivers, today)) = &options.waivers {
+        judgement.waive(&evidence, waivers, *today);
+    }
     Ok(JobResult {
         sheet,
         has_sheet,
@@ -103,13 +139,31 @@ pub fn run(
     })
 }
 
-fn copies(measures: &[PhotoMeasures]) -> Vec<CopyPair> {
-    copy::find_copies(&measures.iter().collect::<Vec<_>>())
+fn copies(
+    measures: &[PhotoMeasures],
+    ledger: Option<(&dyn Ledger, &str)>,
+) -> Result<Vec<CopyPair>, Error> {
+    let all: Vec<&PhotoMeasures> = measures.iter().collect();
+    let mut copies: Vec<CopyPair> = copy::find_copies(&all)
         .into_iter()
         .map(|(original, photo, measure)| CopyPair {
             photo: PhotoId(photo),
             original: Original::InJob(PhotoId(original)),
             measure,
         })
-        .collect()
+        .collect();
+    if let Some((ledger, own_job)) = ledger {
+        let leads = ledger.find(&all, Some(own_job))?;
+        copies.extend(leads.into_iter().filter_map(|lead| {
+            Some(CopyPair {
+                photo: PhotoId(lead.asked),
+                original: Original::InLedger {
+                    job: lead.job,
+                    path: lead.photo.path,
+                },
+                measure: lead.measure?,
+            })
+        }));
+    }
+    Ok(copies)
 }

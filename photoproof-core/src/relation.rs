@@ -24,13 +24,29 @@ impl Relation {
     #[must_use]
     pub fn of(viewpoint: &Viewpoint, limits: &Limits) -> Self {
         match viewpoint {
-            Viewpoint::Shift(shift) if within(shift, limits) => Relation::SameView,
+            Viewpoint::Shift(shift) if within(shift, limits) => {
+                if shift
+                    .evidence
+                    .consistency()
+                    .is_some_and(|c| c < LEAST_CONSISTENCY)
+                {
+                    Relation::Undetermined
+                } else {
+                    Relation::SameView
+                }
+            }
             Viewpoint::Shift(_) => Relation::Shifted,
             Viewpoint::NoCommonStructure(_) => Relation::Different,
             Viewpoint::Inconclusive(..) => Relation::Undetermined,
         }
     }
 }
+
+/// Consistency below which a motion within the limits is not taken for the same view: rooms with equal
+/// fittings agree in part, and what is between the fittings contradicts. This is an evidence line, not
+/// a limit of the trade: on rendered houses true repeats have 0.5 to 4, rooms that are only alike
+/// mostly less.
+const LEAST_CONSISTENCY: f64 = 0.5;
 
 fn within(shift: &ViewpointShift, limits: &Limits) -> bool {
     let distance_fits = shift.distance_ratio.is_none_or(|ratio| {

@@ -93,6 +93,10 @@ impl Outcome {
             "keypoints": evidence.keypoints, "matches": evidence.matches,
             "inliers": evidence.inliers, "spread": evidence.spread,
             "log10_chance": evidence.log10_chance,
+            "overlay_matches": evidence.overlay_matches, "looked_for": evidence.looked_for,
+            "reappearing": evidence.reappearing,
+            "reappearing_by_chance": evidence.reappearing_by_chance,
+            "rich_cells": evidence.rich_cells, "silent_cells": evidence.silent_cells,
             "model": shift.map(|s| s.model),
             "detail": match &self.viewpoint {
                 Viewpoint::Inconclusive(reason, _) => format!("{reason:?}"),
@@ -166,7 +170,7 @@ fn compare(truth: Map<String, Value>, known: &BTreeMap<String, Features>) -> Out
 }
 
 /// Kind of a pair, with the amount that the file name of a deliberately wrong shot carries.
-fn kind_of(truth: &Map<String, Value>) -> String {
+pub fn kind_of(truth: &Map<String, Value>) -> String {
     let kind = ["kind", "relation"]
         .iter()
         .map(|k| name(truth, k))
@@ -181,7 +185,7 @@ fn kind_of(truth: &Map<String, Value>) -> String {
     format!("{kind} {amount}").trim().to_owned()
 }
 
-fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Failure> {
+pub fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Failure> {
     let bytes = std::fs::read(path).map_err(|e| format!("cannot read {}: {e}", path.display()))?;
     let (orientation, focal_35mm) = exif_facts(&bytes);
     let mut picture = image::load_from_memory(&bytes)?;

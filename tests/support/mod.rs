@@ -20,6 +20,12 @@ pub(crate) struct Case {
     /// Text of `job.toml`.
     #[serde(default)]
     pub(crate) sheet: Option<String>,
+    /// Text of `waivers.toml`.
+    #[serde(default)]
+    pub(crate) waivers: Option<String>,
+    /// Photos of an earlier job in the ledger.
+    #[serde(default)]
+    pub(crate) earlier: Vec<CasePhoto>,
     /// The photos.
     pub(crate) photo: Vec<CasePhoto>,
 }
@@ -60,12 +66,12 @@ pub(crate) fn case(file: &Path) -> Case {
     toml::from_str(&text).unwrap_or_else(|e| panic!("{}: {e}", file.display()))
 }
 
-/// Writes the job folder of a case.
-pub(crate) fn build(case: &Case, folder: &Path) {
-    if let Some(sheet) = &case.sheet {
+/// Writes a job folder.
+pub(crate) fn build(sheet: Option<&str>, photos: &[CasePhoto], folder: &Path) {
+    if let Some(sheet) = sheet {
         std::fs::write(folder.join("job.toml"), sheet).expect("write job sheet");
     }
-    for photo in &case.photo {
+    for photo in photos {
         let file = folder.join(&photo.path);
         std::fs::create_dir_all(file.parent().expect("a folder")).expect("make folder");
         std::fs::write(&file, bytes(photo)).expect("write photo");

@@ -133,6 +133,7 @@ fn ordered(areas: &[&str], views: usize) -> (Vec<Photo>, Vec<ViewSet>, Vec<Cover
             sets.push(ViewSet {
                 id: format!("{}-{}", area.to_lowercase().replace(' ', "-"), view + 1),
                 area: Some((*area).into()),
+                attempts: vec![],
                 pairs: vec![pair(&before, &during), pair(&before, &after)],
                 photos: PhasePaths {
                     before: vec![before],
@@ -343,6 +344,16 @@ pub(crate) fn flawed() -> Report {
             crop: 0.93,
         }),
     }];
+    if let Some(load) = report.debris.loads.first_mut() {
+        load.photos = vec![path("Garage", Phase::After, 8)];
+    }
+    if let Some(set) = report.view_sets.get_mut(4) {
+        set.attempts = vec![Attempt {
+            photo: path("Garage", Phase::After, 8),
+            phase: Phase::After,
+            like: path("Attic", Phase::Before, 5),
+        }];
+    }
     report.debris.claimed = Some(26.0);
     report.debris.difference = Some(6.0);
     count(&mut report);

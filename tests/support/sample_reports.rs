@@ -27,10 +27,18 @@ fn main() -> Result<(), Box<dyn Error>> {
         let pictures = thumbnails(job)?;
         let page = report::html::render(job, &pictures)?;
         std::fs::write(folder.join(format!("{name}.html")), page)?;
-        std::fs::write(
-            folder.join(format!("{name}.json")),
-            report::json::render(job),
-        )?;
+        let files = [
+            ("json", report::json::render(job)),
+            ("sarif", report::sarif::render(job)),
+            ("xml", report::junit::render(job)),
+            (
+                "txt",
+                report::text::render(job, &report::text::TextOptions::default()),
+            ),
+        ];
+        for (ending, text) in files {
+            std::fs::write(folder.join(format!("{name}.{ending}")), text)?;
+        }
     }
     let all: Vec<v1::Report> = jobs.into_iter().map(|(_, job)| job).collect();
     let links = all

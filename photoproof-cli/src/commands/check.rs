@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use photoproof_core::job::JobSheet;
-use photoproof_core::judge::Outcome;
+use photoproof_core::judge::{Outcome, WaiverSet};
+use photoproof_core::ledger;
 use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
 use photoproof_core::report::v1::Report;
 use photoproof_core::report::{build, csv, html, json, junit, sarif, text};
@@ -23,6 +24,15 @@ pub(crate) struct CheckArgs {
     /// Job sheet [default: JOB_FOLDER/job.toml if present]
     #[arg(long, value_name = "FILE")]
     job_sheet: Option<PathBuf>,
+    /// Register of photos that earlier jobs have used: an SQLite file, or a postgres:// URL
+    #[arg(long, value_name = "FILE|URL", env = "PHOTOPROOF_LEDGER")]
+    ledger: Option<String>,
+    /// Add this job's photos to the ledger once it is judged; a job checked again replaces its entry
+    #[arg(long, requires = "ledger")]
+    record: bool,
+    /// Findings a reviewer has accepted: who, why, until when
+    #[arg(long, value_name = "FILE")]
+    waivers: Option<PathBuf>,
     /// Folder for the reports; without it only text is printed
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -100,15 +110,26 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Erro
     if args.out.is_some() && formats.contains(&Format::Html) {
         options.pictures = Pictures::Keep;
     }
+    if let Some(path) = &args.waivers {
+        options.waivers = Some((WaiverSet::read(path)?, chrono::Local::now().date_naive()));
+    }
     let bar = Bar::new();
-    let result = pipeline::run(folder, sheet, &options, &|progress| bar.show(progress));
+    let name = folder_name(folder);
+    let id = sheet
+        .as_ref()
+        .and_then(|sheet| sheet.id.clone())
+        .unwrap_or_else(|| name.clone());
+    let mut ledger = args.ledger.as_deref().map(ledger::open).transpose()?;
+    let searched = ledger.as_deref().map(|ledger| (ledger, id.as_str()));
+    let result = pipeline::run(folder, sheet, &options, searched, &|progress| {
+        bar.show(progress)
+    });
     bar.clear();
     let result = result?;
     if result.intake.photos.is_empty() && result.intake.rejected.is_empty() {
         style::diagnostic("error", &format!("no photos found in {}", folder.display()));
         return Ok(Exit::NoPhotos);
     }
-    let name = folder_name(folder);
     let report = build::report(&result, &name);
     match &args.out {
         None => style::results(&rendered(&report, formats[0])),
@@ -122,6 +143,9 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Erro
             style::results(&text::render(&report, &style::text_options()));
             style::diagnostic("written", &dir.display().to_string());
         }
+    }
+    if let (true, Some(ledger)) = (args.record, &mut ledger) {
+        ledger.record_job(&result.record(&id))?;
     }
     Ok(gate(report.outcome, &report, args.fail_on))
 }

@@ -11,7 +11,7 @@ use crate::style;
 /// Arguments of `explain`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct ExplainArgs {
-    /// A check's id; without it all checks are listed
+    /// A check's id, or `scope` for job sheets and shots; without it all checks are listed
     #[arg(value_name = "CHECK_ID")]
     check: Option<String>,
     /// How to print
@@ -31,6 +31,10 @@ enum ExplainFormat {
 
 /// Runs `explain`.
 pub(crate) fn run(args: &ExplainArgs) -> Result<Exit, Error> {
+    if args.check.as_deref() == Some("scope") {
+        style::results(&photoproof_core::scope::explain());
+        return Ok(Exit::Clean);
+    }
     let metas: Vec<&'static CheckMeta> = match args.check.as_deref() {
         None => CHECKS.iter().map(|check| check.meta()).collect(),
         Some(id) => vec![registry::find(id).ok_or_else(|| unknown(id))?],

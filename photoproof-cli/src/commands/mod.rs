@@ -5,3 +5,6 @@ pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;
 pub(crate) mod ledger;
+pub(crate) mod seal;
+pub(crate) mod shots;
+pub(crate) mod volume;

@@ -428,3 +428,10 @@ pub(crate) const TEST_PICTURES: [(&str, &str); 11] = [
         "036_bedroom_1_A_door_after_W-turn25",
     ),
 ];
+
+/// A bare wall: name, rendered picture, left, top, width and height of the part shown.
+pub(crate) const BARE_WALL: (&str, &str, [u32; 4]) = (
+    "bare-wall-after",
+    "046_bedroom_2_B_opposite_after",
+    [600, 0, 400, 300],
+);

@@ -145,8 +145,10 @@ fn lacks(set: &ViewSet, phase: Phase) -> bool {
     set.of(phase).is_empty() && set.attempts.iter().all(|attempt| attempt.phase != phase)
 }
 
+/// How surely `photo` was meant to repeat `set`: the most inliers of any shifted pair, and the member to
+/// match: the before photo if it was compared, else the strongest.
 fn strongest_shift(set: &ViewSet, photo: PhotoId, edges: &[Edge]) -> Option<(u32, PhotoId)> {
-    edges
+    let shifts: Vec<(u32, PhotoId)> = edges
         .iter()
         .filter(|edge| edge.relation == Relation::Shifted)
         .filter_map(|edge| {
@@ -159,7 +161,14 @@ fn strongest_shift(set: &ViewSet, photo: PhotoId, edges: &[Edge]) -> Option<(u32
                 .find(|member| member.0 == other)
                 .map(|member| (edge.weight, member))
         })
-        .max_by(|x, y| x.0.cmp(&y.0).then(y.1.cmp(&x.1)))
+        .collect();
+    let strongest = shifts
+        .iter()
+        .max_by(|x, y| x.0.cmp(&y.0).then(y.1.cmp(&x.1)))?;
+    let before = shifts
+        .iter()
+        .find(|(_, member)| set.before.contains(member));
+    Some((strongest.0, before.unwrap_or(strongest).1))
 }
 
 /// Sorts sets by area order, then first photo, and names them.

@@ -94,7 +94,7 @@ impl SheetAreas {
     }
 
     /// The one area of the kind that the words name: "bedroom" finds "Master Bedroom" if the sheet has
-    /// no other bedroom.
+    /// no other bedroom; "bedroom 2" and "guest bedroom" do not.
     fn only_of_kind(&self, said: &[String]) -> Option<&str> {
         let is_kind = |word: &&String| matches!(meaning(word), Meaning::Kind(_));
         let head = said.iter().rev().find(is_kind)?;
@@ -103,9 +103,15 @@ impl SheetAreas {
             .iter()
             .filter(|area| area.canonical.iter().rev().find(is_kind) == Some(head));
         let only = same.next()?;
-        let distinct = said.iter().any(|word| {
-            matches!(meaning(word), Meaning::Qualifier) && !only.canonical.contains(word)
-        });
+        let is_number =
+            |word: &String| !word.is_empty() && word.bytes().all(|byte| byte.is_ascii_digit());
+        let numbered = said
+            .windows(2)
+            .any(|pair| pair[0] == *head && is_number(&pair[1]));
+        let distinct = numbered
+            || said.iter().any(|word| {
+                matches!(meaning(word), Meaning::Qualifier) && !only.canonical.contains(word)
+            });
         (same.next().is_none() && !distinct).then_some(only.name.as_str())
     }
 }

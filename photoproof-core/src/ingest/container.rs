@@ -1,5 +1,9 @@
 //! What a file is by its content, and where its metadata lies. Reads bytes, allocates nothing large.
 
+use std::borrow::Cow;
+
+use crate::ingest::{isobmff, png};
+
 /// A kind of file, told by its first bytes.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Format {
@@ -120,29 +124,30 @@ pub(crate) fn claims_photo(extension: &str) -> bool {
     PHOTO.contains(&extension)
 }
 
-/// Metadata blocks of a file, as slices of it.
-#[derive(Debug, Default, Clone, Copy)]
+/// Metadata blocks of a file, as slices of it where they lie in one piece.
+#[derive(Debug, Default, Clone)]
 pub(crate) struct Blocks<'a> {
     /// Exif: a TIFF structure, without the `Exif\0\0` header.
-    pub(crate) exif: Option<&'a [u8]>,
+    pub(crate) exif: Option<Cow<'a, [u8]>>,
     /// XMP packet.
-    pub(crate) xmp: Option<&'a [u8]>,
+    pub(crate) xmp: Option<Cow<'a, [u8]>>,
     /// Text of PNG's `Creation Time` keyword.
     pub(crate) creation_text: Option<&'a [u8]>,
 }
 
-/// Finds the metadata blocks of a JPEG, PNG or WebP. (TIFF is Exif as a whole; HEIC and AVIF are
-/// read by the Exif library.)
-pub(crate) fn blocks(format: Format, bytes: &[u8]) -> Blocks<'_> {
+/// Finds the metadata blocks of a file; no block is longer than `bound`. (TIFF is Exif as a whole.)
+pub(crate) fn blocks(format: Format, bytes: &[u8], bound: usize) -> Blocks<'_> {
     match format {
         Format::Jpeg => jpeg_blocks(bytes),
-        Format::Png => png_blocks(bytes),
+        Format::Png => png::blocks(bytes, bound),
         Format::Webp => webp_blocks(bytes),
+        Format::Heic | Format::Avif => isobmff::blocks(bytes, bound),
         _ => Blocks::default(),
     }
 }
 
-const XMP_HEADER: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
+/// Head of an XMP packet in APP1 (XMP specification part 3, 1.1.3).
+pub(crate) const XMP_HEADER: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
 
 fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
     let mut found = Blocks::default();
@@ -151,9 +156,9 @@ fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
             continue;
         }
         if let Some(exif) = segment.payload.strip_prefix(b"Exif\0\0") {
-            found.exif = found.exif.or(Some(exif));
+            found.exif = found.exif.or(Some(Cow::Borrowed(exif)));
         } else if let Some(xmp) = segment.payload.strip_prefix(XMP_HEADER) {
-            found.xmp = found.xmp.or(Some(xmp));
+            found.xmp = found.xmp.or(Some(Cow::Borrowed(xmp)));
         }
     }
     found
@@ -231,42 +236,6 @@ impl<'a> Iterator for JpegSegments<'a> {
     }
 }
 
-fn png_blocks(bytes: &[u8]) -> Blocks<'_> {
-    let mut found = Blocks::default();
-    let mut at = 8;
-    while let Some(header) = bytes.get(at..at + 8) {
-        let length = be32(header) as usize;
-        let Some(content) = at
-            .checked_add(8 + length)
-            .and_then(|end| bytes.get(at + 8..end))
-        else {
-            break;
-        };
-        match &header[4..8] {
-            b"eXIf" => found.exif = found.exif.or(Some(content)),
-            b"iTXt" => {
-                let xmp = content
-                    .strip_prefix(b"XML:com.adobe.xmp\0\0\0")
-                    .map(after_two_nuls);
-                found.xmp = found.xmp.or(xmp);
-            }
-            b"tEXt" => {
-                let text = content.strip_prefix(b"Creation Time\0");
-                found.creation_text = found.creation_text.or(text);
-            }
-            b"IEND" => break,
-            _ => {}
-        }
-        at += 12 + length;
-    }
-    found
-}
-
-/// Skips the language tag and the translated keyword of an iTXt chunk.
-fn after_two_nuls(text: &[u8]) -> &[u8] {
-    text.splitn(3, |&byte| byte == 0).nth(2).unwrap_or_default()
-}
-
 fn webp_blocks(bytes: &[u8]) -> Blocks<'_> {
     let mut found = Blocks::default();
     let mut at = 12;
@@ -281,9 +250,9 @@ fn webp_blocks(bytes: &[u8]) -> Blocks<'_> {
         match &header[..4] {
             b"EXIF" => {
                 let exif = content.strip_prefix(b"Exif\0\0").unwrap_or(content);
-                found.exif = found.exif.or(Some(exif));
+                found.exif = found.exif.or(Some(Cow::Borrowed(exif)));
             }
-            b"XMP " => found.xmp = found.xmp.or(Some(content)),
+            b"XMP " => found.xmp = found.xmp.or(Some(Cow::Borrowed(content))),
             _ => {}
         }
         at += 8 + length + (length & 1);
@@ -291,7 +260,8 @@ fn webp_blocks(bytes: &[u8]) -> Blocks<'_> {
     found
 }
 
-fn be32(bytes: &[u8]) -> u32 {
+/// A big-endian number of the first four bytes.
+pub(crate) fn be32(bytes: &[u8]) -> u32 {
     bytes
         .iter()
         .take(4)

@@ -5,7 +5,7 @@ use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use image::error::ImageError;
-use image::{DynamicImage, ImageDecoder, ImageFormat, ImageReader, RgbImage};
+use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, RgbImage};
 
 use crate::ingest::container::Format;
 use crate::ingest::jpeg;
@@ -102,7 +102,13 @@ fn other(
     check_size(width, height, options)?;
     // WebP and TIFF decoders keep a second copy of the picture while they work.
     let copies = if format == ImageFormat::Png { 1 } else { 2 };
-    let needed = decoder.total_bytes().saturating_mul(copies) + bytes.len() as u64;
+    // Everything but RGB of 8 bits is converted to it first.
+    let converted = match decoder.color_type() {
+        ColorType::Rgb8 => 0,
+        _ => 3 * u64::from(width) * u64::from(height),
+    };
+    let decoded = decoder.total_bytes().saturating_mul(copies);
+    let needed = decoded.saturating_add(converted + bytes.len() as u64);
     check_memory(needed, options)?;
     let _held = gate.hold(needed);
     let picture = DynamicImage::from_decoder(decoder).map_err(|error| reason(&error))?;

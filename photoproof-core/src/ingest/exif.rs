@@ -1,12 +1,11 @@
 //! Exif tags of one photo. Damaged Exif gives what can be read of it and a problem in words.
 
-use std::io::Cursor;
-
 use exif::{Context, Exif, Field, In, Tag, Value};
 
 use crate::ingest::container::Format;
 use crate::ingest::date_text::{DateField, OffsetField};
 use crate::ingest::date_text::{exif_date, exif_day, exif_offset, sub_second};
+use crate::ingest::ifd::repaired;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::{Camera, CaptureTime, Gps, TimeSource};
 
@@ -38,20 +37,20 @@ pub(crate) fn read(
     block: Option<&[u8]>,
     options: &IngestOptions,
 ) -> ExifFacts {
-    let mut reader = exif::Reader::new();
-    reader.continue_on_error(true);
-    let parsed = match (format, block) {
+    let data = match (format, block) {
         (_, Some(block)) if block.len() > options.max_metadata_bytes => {
             return ExifFacts::problem(format!(
                 "Exif of {} bytes is larger than max_metadata_bytes and was not read",
                 block.len()
             ));
         }
-        (_, Some(block)) => reader.read_raw(block.to_vec()),
-        (Format::Tiff, None) => reader.read_raw(bytes.to_vec()),
-        (Format::Heic | Format::Avif, None) => reader.read_from_container(&mut Cursor::new(bytes)),
+        (_, Some(block)) => block.to_vec(),
+        (Format::Tiff, None) => bytes.to_vec(),
         _ => return ExifFacts::default(),
     };
+    let parsed = exif::Reader::new()
+        .continue_on_error(true)
+        .read_raw(repaired(data));
     let mut problems = Vec::new();
     let parsed = parsed.or_else(|error| {
         error.distill_partial_result(|errors| {

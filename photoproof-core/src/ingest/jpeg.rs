@@ -8,6 +8,7 @@ use zune_core::options::DecoderOptions;
 
 use crate::ingest::container::JpegSegments;
 use crate::ingest::decode::{Reduced, check_memory, check_size};
+use crate::ingest::jpeg_scan::guard;
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
@@ -17,6 +18,9 @@ use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
 pub(crate) struct Frame {
     width: u32,
     height: u32,
+    /// Samples of all components for one pixel, times 256; fewer than the components where chroma is
+    /// stored at lower resolution.
+    density: u64,
     components: u64,
     progressive: bool,
 }
@@ -25,6 +29,12 @@ impl Frame {
     /// Size of the working picture: from the full size, because a reduced decode rounds its sides up.
     fn working_size(self, options: &IngestOptions) -> (u32, u32) {
         reduced_size(self.width, self.height, options.working_long_side)
+    }
+
+    /// Progressive files need all coefficients at once, 16 bits each.
+    fn coefficient_bytes(self) -> u64 {
+        let samples = u64::from(self.width) * u64::from(self.height) * self.density / 256;
+        if self.progressive { 2 * samples } else { 0 }
     }
 }
 
@@ -36,11 +46,11 @@ pub(crate) fn decode(
 ) -> Result<Reduced, String> {
     let frame = frame(bytes)?;
     check_size(frame.width, frame.height, options)?;
-    check_end(bytes)?;
     let rgb = match reduced(bytes, frame, options, gate) {
         Ok(rgb) => rgb,
-        Err(first) => full(bytes, frame, options, gate).map_err(|second| {
-            if second == first {
+        Err(Failure::Incomplete(reason)) => return Err(reason),
+        Err(Failure::Decoder(first)) => full(bytes, frame, options, gate).map_err(|second| {
+            if first == second {
                 first
             } else {
                 format!("{first}; {second}")
@@ -61,12 +71,13 @@ fn frame(bytes: &[u8]) -> Result<Frame, String> {
         if !is_frame {
             continue;
         }
-        let [_, h1, h0, w1, w0, components, ..] = segment.payload else {
+        let [_, h1, h0, w1, w0, components, list @ ..] = segment.payload else {
             break;
         };
         return Ok(Frame {
             width: u32::from(u16::from_be_bytes([*w1, *w0])),
             height: u32::from(u16::from_be_bytes([*h1, *h0])),
+            density: density(list),
             components: u64::from(*components),
             progressive: matches!(segment.marker, 0xC2 | 0xC6 | 0xCA | 0xCE),
         });
@@ -74,30 +85,28 @@ fn frame(bytes: &[u8]) -> Result<Frame, String> {
     Err("truncated or damaged: no frame header".to_owned())
 }
 
-/// Looks for the end marker behind the last scan.
-fn check_end(bytes: &[u8]) -> Result<(), String> {
-    let mut at = 2;
-    loop {
-        let mut last = None;
-        for segment in JpegSegments::from(bytes, at) {
-            last = Some((segment.marker, segment.end));
-        }
-        match last {
-            Some((0xD9, _)) => return Ok(()),
-            Some((0xDA, end)) => at = scan_end(bytes, end),
-            _ => return Err("truncated: the file ends before the picture does".to_owned()),
-        }
-    }
+/// Samples for one pixel, times 256, by the sampling factors of the components (T.81, A.1.1).
+fn density(components: &[u8]) -> u64 {
+    let blocks = |component: &[u8]| {
+        let factors = u64::from(component.get(1).copied().unwrap_or(0x11));
+        (factors >> 4).clamp(1, 4) * (factors & 0xF).clamp(1, 4)
+    };
+    let sizes = || components.chunks_exact(3).map(blocks);
+    let most = sizes().max().unwrap_or(1);
+    256 * sizes().sum::<u64>() / most
 }
 
-/// Offset of the marker that ends the entropy-coded data from `at` on; restart markers and stuffed
-/// bytes belong to it.
-fn scan_end(bytes: &[u8], at: usize) -> usize {
-    let data = bytes.get(at..).unwrap_or_default();
-    let ends = |pair: &[u8]| pair[0] == 0xFF && !matches!(pair[1], 0x00 | 0xFF | 0xD0..=0xD7);
-    data.windows(2)
-        .position(ends)
-        .map_or(bytes.len(), |offset| at + offset)
+/// Most scans that are decoded: programs write about ten; each pass over the whole picture costs time
+/// even if the file holds only a few bytes for it.
+const MOST_SCANS: usize = 100;
+
+/// Why the first decoder gave up.
+#[derive(Debug)]
+enum Failure {
+    /// The picture data end early, or the bounds forbid to decode.
+    Incomplete(String),
+    /// Something the second decoder may do better.
+    Decoder(String),
 }
 
 /// Decodes at the smallest of the sizes 1, 1/2, 1/4, 1/8 that is not below the working size.
@@ -106,25 +115,39 @@ fn reduced(
     frame: Frame,
     options: &IngestOptions,
     gate: &MemoryGate,
-) -> Result<image::RgbImage, String> {
+) -> Result<image::RgbImage, Failure> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components;
     let long = frame.width.max(frame.height);
     let factor = [8, 4, 2]
         .into_iter()
         .find(|f| long.div_ceil(*f) >= options.working_long_side);
     let factor = u64::from(factor.unwrap_or(1));
-    // Planes and the interleaved picture; progressive files keep all coefficients, 16 bits each.
-    let needed = 2 * full / (factor * factor) + if frame.progressive { 2 * full } else { 0 };
-    let needed = needed + bytes.len() as u64;
-    check_memory(needed, options)?;
+    // Planes and the interleaved picture.
+    let needed = 2 * full / (factor * factor) + frame.coefficient_bytes();
+    let needed = needed + 2 * bytes.len() as u64;
+    check_memory(needed, options).map_err(Failure::Incomplete)?;
     let _held = gate.hold(needed);
-    let mut decoder = Decoder::new(bytes);
+    let guarded = guard(bytes);
+    if frame.progressive && !guarded.has_end {
+        // Scans refine the whole picture one after the other: only the end marker tells that all came.
+        return Err(Failure::Incomplete(CUT_OFF.to_owned()));
+    }
+    if guarded.scans > MOST_SCANS {
+        let reason = format!("damaged: {} scans, more than {MOST_SCANS}", guarded.scans);
+        return Err(Failure::Incomplete(reason));
+    }
+    // Without an end marker, whatever fails fails because of the cut.
+    let failure = |error: jpeg_decoder::Error| match failure(&error) {
+        Failure::Decoder(_) if !guarded.has_end => Failure::Incomplete(CUT_OFF.to_owned()),
+        failure => failure,
+    };
+    let mut decoder = Decoder::new(guarded.bytes.as_slice());
     decoder.set_max_decoding_buffer_size(
         usize::try_from(options.max_decode_bytes).unwrap_or(usize::MAX),
     );
     let side = u16::try_from(options.working_long_side).unwrap_or(u16::MAX);
-    let (width, height) = decoder.scale(side, side).map_err(|error| words(&error))?;
-    let samples = decoder.decode().map_err(|error| words(&error))?;
+    let (width, height) = decoder.scale(side, side).map_err(failure)?;
+    let samples = decoder.decode().map_err(failure)?;
     let format = decoder.info().map(|info| info.pixel_format);
     let (layout, samples) = match format {
         Some(PixelFormat::L8) => (Layout::Gray, samples),
@@ -136,7 +159,7 @@ fn reduced(
                 .map(|pair| u16::from_ne_bytes([pair[0], pair[1]]) >> 8);
             (Layout::Gray, high.map(|sample| sample as u8).collect())
         }
-        None => return Err("damaged: no frame header".to_owned()),
+        None => return Err(Failure::Decoder("damaged: no frame header".to_owned())),
     };
     let (width, height) = (u32::from(width), u32::from(height));
     reduce(
@@ -148,13 +171,21 @@ fn reduced(
         },
         frame.working_size(options),
     )
+    .map_err(Failure::Decoder)
 }
 
-fn words(error: &jpeg_decoder::Error) -> String {
+const CUT_OFF: &str = "truncated: the file ends before the picture does";
+
+fn failure(error: &jpeg_decoder::Error) -> Failure {
     match error {
-        jpeg_decoder::Error::Io(_) => "truncated: the file ends before the picture does".to_owned(),
-        jpeg_decoder::Error::Unsupported(_) => format!("unsupported kind of JPEG: {error}"),
-        _ => format!("damaged: {error}"),
+        jpeg_decoder::Error::Io(_) => Failure::Incomplete(CUT_OFF.to_owned()),
+        jpeg_decoder::Error::Format(text) if text.contains("huffman code") => Failure::Incomplete(
+            "truncated or damaged: the picture data end before the picture does".to_owned(),
+        ),
+        jpeg_decoder::Error::Unsupported(_) => {
+            Failure::Decoder(format!("unsupported kind of JPEG: {error}"))
+        }
+        _ => Failure::Decoder(format!("damaged: {error}")),
     }
 }
 
@@ -166,7 +197,7 @@ fn full(
     gate: &MemoryGate,
 ) -> Result<image::RgbImage, String> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components.max(3);
-    let needed = full + if frame.progressive { 2 * full } else { 0 } + bytes.len() as u64;
+    let needed = full + frame.coefficient_bytes() + bytes.len() as u64;
     check_memory(needed, options)?;
     let _held = gate.hold(needed);
     let bound = options.max_side as usize;

@@ -5,9 +5,12 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use crate::ingest::area_match::SheetAreas;
-use crate::ingest::name_reading::{AreaWords, NameKind, NameReading, NumberUse, read, read_phase};
+use crate::ingest::name_reading::{
+    AreaWords, NameKind, NameReading, NumberUse, canonical, capital, read, read_phase,
+};
 use crate::ingest::photos_csv::Row;
 use crate::ingest::vocabulary;
+use crate::ingest::words::Word;
 use crate::ingest::{Label, LabelSource};
 use crate::job::JobSheet;
 use crate::phase::Phase;
@@ -126,16 +129,23 @@ impl Labelled {
         let by_sheet = |name: &NameReading| sheet_areas.by_words(&name.words).map(str::to_owned);
         let folder_sheet = reading.folders.iter().rev().find_map(by_sheet);
         let file_sheet = by_sheet(&reading.file);
+        let all_folders: Vec<Word> = reading
+            .folders
+            .iter()
+            .flat_map(|name| name.words.iter().cloned())
+            .collect();
+        let joined_sheet = sheet_areas.by_words(&all_folders).map(str::to_owned);
         let folder_words = facts.folder_area(reading);
         let file_words = reading.file.area.as_ref();
         let known = |area: Option<&AreaWords>| area.filter(|area| area.head.is_some()).is_some();
-        let shown = |area: Option<&AreaWords>| area.map(|area| facts.shown(area));
+        let shown = |area: Option<&AreaWords>| area.map(|area| facts.placed(reading, area).0);
         let (folder, file) = (LabelSource::Folder, LabelSource::FileName);
         let candidates = [
             (from_row, LabelSource::PhotosCsv),
             (from_pattern, LabelSource::JobSheet),
             (folder_sheet.clone(), folder),
             (file_sheet.clone(), file),
+            (joined_sheet, folder),
             (shown(folder_words.filter(|area| known(Some(area)))), folder),
             (shown(file_words.filter(|area| known(Some(area)))), file),
             (shown(folder_words), folder),
@@ -185,8 +195,9 @@ struct JobFacts {
     room_numbers: BTreeMap<Vec<String>, BTreeSet<String>>,
     /// Numbers at the end of file names, likewise.
     ending_numbers: BTreeMap<Vec<String>, BTreeSet<String>>,
-    /// Whether rooms lie in different places ("Upstairs", "Unit 2"), so that the place is named too.
-    places: BTreeSet<Vec<String>>,
+    /// Folders that say where rooms are ("Upstairs", "Unit 2"); if there are several, the place is a part
+    /// of an area's name.
+    places: BTreeSet<String>,
 }
 
 /// Largest number of rooms of one kind that bare numbers at the end of names may count.
@@ -215,6 +226,11 @@ impl JobFacts {
                     .insert(number.lower.clone());
             }
         }
+        facts.places = readings
+            .iter()
+            .filter_map(place)
+            .map(|(place, _)| place)
+            .collect();
         facts.common_prefix = heads
             .into_iter()
             .filter(|(_, heads)| heads.len() > 1)
@@ -266,8 +282,19 @@ impl JobFacts {
         area.shown(self.keeps_prefix(area), self.keeps_number(area))
     }
 
-    fn key(&self, area: &AreaWords) -> Vec<String> {
-        area.key(self.keeps_prefix(area), self.keeps_number(area))
+    /// Name and key of an area, with its place where rooms lie in several.
+    fn placed(&self, reading: &PathReading<'_>, area: &AreaWords) -> (String, Vec<String>) {
+        let name = self.shown(area);
+        let mut key = area.key(self.keeps_prefix(area), self.keeps_number(area));
+        let is_room = area.head.is_some_and(|head| head != "unit");
+        let place = place(reading).filter(|_| is_room && self.places.len() > 1);
+        match place {
+            Some((place, words)) if !words.iter().all(|word| key.contains(word)) => {
+                key.extend(words);
+                (format!("{place} {name}"), key)
+            }
+            _ => (name, key),
+        }
     }
 
     fn contradiction(
@@ -281,9 +308,10 @@ impl JobFacts {
         differs.then(|| (self.shown(folder), self.shown(file)))
     }
 
-    /// Gives areas with one key one name: the way most photos write it.
+    /// Gives areas with one key one name: a folder's before a file's, then the way most photos write it,
+    /// then the longest.
     fn unify(&self, readings: &[PathReading<'_>], labelled: &mut [Labelled]) {
-        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, usize>> = BTreeMap::new();
+        let mut spellings: BTreeMap<Vec<String>, BTreeMap<String, (bool, usize)>> = BTreeMap::new();
         let keys: Vec<Option<Vec<String>>> = readings
             .iter()
             .zip(labelled.iter())
@@ -291,20 +319,17 @@ impl JobFacts {
             .collect();
         for (key, done) in keys.iter().zip(labelled.iter()) {
             if let (Some(key), Some(area)) = (key, &done.label.area) {
-                *spellings
-                    .entry(key.clone())
-                    .or_default()
-                    .entry(area.clone())
-                    .or_default() += 1;
+                let names = spellings.entry(key.clone()).or_default();
+                let uses = names.entry(area.clone()).or_default();
+                uses.0 |= done.label.area_source == Some(LabelSource::Folder);
+                uses.1 += 1;
             }
         }
         for (key, done) in keys.iter().zip(labelled.iter_mut()) {
             let Some(names) = key.as_ref().and_then(|key| spellings.get(key)) else {
                 continue;
             };
-            let best = names
-                .iter()
-                .max_by(|a, b| a.1.cmp(b.1).then_with(|| b.0.cmp(a.0)));
+            let best = names.iter().max_by_key(|(name, uses)| (**uses, name.len()));
             done.label.area = best.map(|(name, _)| name.clone());
         }
     }
@@ -316,6 +341,31 @@ impl JobFacts {
             LabelSource::FileName => reading.file.area.as_ref()?,
             _ => return None,
         };
-        (done.label.area.as_deref() == Some(self.shown(area).as_str())).then(|| self.key(area))
+        let (name, key) = self.placed(reading, area);
+        (done.label.area.as_deref() == Some(name.as_str())).then_some(key)
     }
 }
+
+/// Outermost folder whose words all say where rooms are: its name and words.
+fn place(reading: &PathReading<'_>) -> Option<(String, Vec<String>)> {
+    let is_place = |name: &&NameReading| {
+        let says = name.words.iter().filter(|word| !word.lower.is_empty());
+        let words: Vec<String> = canonical(&says.cloned().collect::<Vec<_>>());
+        let names_one = words
+            .iter()
+            .any(|word| !word.bytes().all(|byte| byte.is_ascii_digit()));
+        names_one && words.iter().all(|word| vocabulary::is_place(word))
+    };
+    let name = reading.folders.iter().find(is_place)?;
+    let shown: Vec<String> = name
+        .words
+        .iter()
+        .filter(|word| !word.lower.is_empty())
+        .map(capital)
+        .collect();
+    Some((shown.join(" "), canonical(&name.words)))
+}
+
+#[cfg(test)]
+#[path = "label_tests.rs"]
+mod tests;

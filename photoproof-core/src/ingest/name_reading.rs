@@ -21,7 +21,8 @@ pub(crate) struct NameReading {
     pub(crate) phase: Option<Phase>,
     /// Area by its words.
     pub(crate) area: Option<AreaWords>,
-    /// All words that are not phase words, for the search of job sheet areas.
+    /// All words, for the search of job sheet areas; phase words and counters in brackets replaced by
+    /// [`Word::gap`].
     pub(crate) words: Vec<Word>,
 }
 
@@ -55,11 +56,14 @@ pub(crate) fn read(name: &str, kind: NameKind) -> NameReading {
         Some(chain) => Some(known_area(&all, &is_phase, chain, kind)),
         None => unknown_area(&all, &is_phase, kind),
     };
-    let kept = all
-        .into_iter()
-        .zip(&is_phase)
-        .filter(|(_, is_phase)| !**is_phase);
-    let words = kept.map(|(word, _)| word).collect();
+    let gap = |(word, is_phase): (Word, &bool)| {
+        if *is_phase || word.bracketed {
+            Word::gap()
+        } else {
+            word
+        }
+    };
+    let words = all.into_iter().zip(&is_phase).map(gap).collect();
     NameReading { phase, area, words }
 }
 
@@ -273,7 +277,8 @@ pub(crate) fn canonical(words: &[Word]) -> Vec<String> {
     list
 }
 
-fn capital(word: &Word) -> String {
+/// A word with a capital; shouted words quietly.
+pub(crate) fn capital(word: &Word) -> String {
     let shouted = word.shown.chars().all(|letter| !letter.is_lowercase());
     let text = if shouted {
         word.lower.as_str()

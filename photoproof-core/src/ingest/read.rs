@@ -107,8 +107,8 @@ pub(crate) fn read_file(
 
 /// Exif and XMP of a file, and the orientation to apply.
 fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, Option<u16>) {
-    let blocks = container::blocks(format, bytes);
-    let mut facts = exif::read(format, bytes, blocks.exif, options);
+    let blocks = container::blocks(format, bytes, options.max_metadata_bytes);
+    let mut facts = exif::read(format, bytes, blocks.exif.as_deref(), options);
     xmp::complete(&mut facts, &blocks, options);
     let orientation = match format {
         // The container's own transforms hold and were applied by the decoder.
@@ -143,6 +143,12 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         .iter()
         .find(|time| time.source != TimeSource::FileSystem)
         .cloned();
+    if capture_time
+        .as_ref()
+        .is_some_and(|time| time.source == TimeSource::ExifModified)
+    {
+        problems.push("the only time in the file is that of its last change (DateTime)".to_owned());
+    }
     Photo {
         path: file.shown.to_owned(),
         format: file.format.name().to_owned(),

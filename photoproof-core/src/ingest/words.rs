@@ -100,6 +100,17 @@ fn word(text: &str, bracketed: bool, glued: bool) -> Word {
 }
 
 impl Word {
+    /// Stands where a word was taken out, so that its neighbours do not look adjacent.
+    pub(crate) fn gap() -> Self {
+        Self {
+            lower: String::new(),
+            shown: String::new(),
+            is_number: false,
+            bracketed: false,
+            glued: false,
+        }
+    }
+
     /// A number that can be a room's: no leading zero, 1 to 99, not in brackets.
     pub(crate) fn is_room_number(&self) -> bool {
         self.is_number && !self.bracketed && !self.shown.starts_with('0') && self.lower.len() <= 2

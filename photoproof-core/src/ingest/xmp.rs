@@ -40,7 +40,7 @@ const MAX_EVENTS: usize = 100_000;
 
 /// Adds what XMP and PNG's creation text say to `facts`.
 pub(crate) fn complete(facts: &mut ExifFacts, blocks: &Blocks<'_>, options: &IngestOptions) {
-    if let Some(packet) = blocks.xmp {
+    if let Some(packet) = blocks.xmp.as_deref() {
         if packet.len() > options.max_metadata_bytes {
             facts
                 .problems

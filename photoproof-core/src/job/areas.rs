@@ -2,22 +2,39 @@
 
 use std::ops::Range;
 
+use globset::GlobMatcher;
+
 use super::mistake::suggestion;
 use super::pattern::{label_glob, normalize, witness};
 use super::table::Reader;
 use super::{Area, JobSheet};
 use crate::scope;
 
+/// More areas than this are no house, and each pair of them is compared.
+const MAX_AREAS: usize = 500;
+/// More patterns than this in one area are not read.
+const MAX_PATTERNS: usize = 50;
+
 struct Placed {
     area: Area,
     name_at: Range<usize>,
-    patterns_at: Vec<Range<usize>>,
+    /// Compiled patterns with their places.
+    matchers: Vec<(GlobMatcher, Range<usize>)>,
+    /// Labels that surely fall to this area, as written and normalized.
+    labels: Vec<(String, String)>,
 }
 
 /// Reads all areas.
 pub(super) fn areas(root: &Reader<'_>, sheet: &mut JobSheet) {
     let mut placed: Vec<Placed> = Vec::new();
-    for table in root.tables("area", &["name", "kind", "match"]) {
+    let tables = root.tables("area", &["name", "kind", "match"]);
+    if let Some(excess) = tables.get(MAX_AREAS) {
+        root.mistake(
+            &excess.span,
+            format!("more than {MAX_AREAS} areas; split the job"),
+        );
+    }
+    for table in tables.into_iter().take(MAX_AREAS) {
         if let Some(found) = area(&table, &sheet.scope.profiles) {
             placed.push(found);
         }
@@ -46,17 +63,7 @@ fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
         }
         known
     });
-    let mut patterns = Vec::new();
-    let mut patterns_at = Vec::new();
-    for pattern in table.texts("match") {
-        match label_glob(&pattern.value) {
-            Ok(_) => {
-                patterns.push(pattern.value);
-                patterns_at.push(pattern.span);
-            }
-            Err(message) => table.mistake(&pattern.span, message),
-        }
-    }
+    let (patterns, matchers) = patterns(table);
     let name = table.text("name")?;
     if normalize(&name.value).is_empty() {
         table.mistake(
@@ -64,6 +71,14 @@ fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
             "`name` of an area needs letters or digits; write for instance \"Bath 1\"",
         );
     }
+    let labels = std::iter::once(name.value.clone())
+        .chain(patterns.iter().map(|p| witness(p)))
+        .filter(|label| !label.trim().is_empty())
+        .map(|label| {
+            let plain = normalize(&label);
+            (label, plain)
+        })
+        .collect();
     Some(Placed {
         area: Area {
             name: name.value,
@@ -71,8 +86,32 @@ fn area(table: &Reader<'_>, profiles: &[scope::Profile]) -> Option<Placed> {
             patterns,
         },
         name_at: name.span,
-        patterns_at,
+        matchers,
+        labels,
     })
+}
+
+/// Reads `match`: the patterns as written, and compiled with their places.
+fn patterns(table: &Reader<'_>) -> (Vec<String>, Vec<(GlobMatcher, Range<usize>)>) {
+    let mut patterns = Vec::new();
+    let mut matchers = Vec::new();
+    for (index, pattern) in table.texts("match").into_iter().enumerate() {
+        if index == MAX_PATTERNS {
+            table.mistake(
+                &pattern.span,
+                format!("more than {MAX_PATTERNS} patterns; use * to join some"),
+            );
+            break;
+        }
+        match label_glob(&pattern.value) {
+            Ok(glob) => {
+                matchers.push((glob.compile_matcher(), pattern.span));
+                patterns.push(pattern.value);
+            }
+            Err(message) => table.mistake(&pattern.span, message),
+        }
+    }
+    (patterns, matchers)
 }
 
 /// Two areas overlap when one label would fall to both: equal names, a pattern that matches the
@@ -110,19 +149,12 @@ fn shared_label(earlier: &Placed, later: &Placed) -> Option<(Range<usize>, Strin
 
 /// A label of `other` that a pattern of `claimant` matches.
 fn one_way(claimant: &Placed, other: &Placed) -> Option<(Range<usize>, String)> {
-    let labels = std::iter::once(other.area.name.clone())
-        .chain(other.area.patterns.iter().map(|p| witness(p)))
-        .filter(|label| !label.trim().is_empty());
-    let labels: Vec<String> = labels.collect();
-    for (pattern, at) in claimant.area.patterns.iter().zip(&claimant.patterns_at) {
-        let Ok(glob) = label_glob(pattern) else {
-            continue;
-        };
-        let matcher = glob.compile_matcher();
-        let hit = labels
+    for (matcher, at) in &claimant.matchers {
+        let hit = other
+            .labels
             .iter()
-            .find(|label| matcher.is_match(label.as_str()) || matcher.is_match(normalize(label)));
-        if let Some(label) = hit {
+            .find(|(label, plain)| matcher.is_match(label.as_str()) || matcher.is_match(plain));
+        if let Some((label, _)) = hit {
             return Some((at.clone(), label.clone()));
         }
     }

@@ -2,13 +2,14 @@
 
 use rust_decimal::Decimal;
 
-use super::length::{self, Units};
+use super::length::Units;
+use super::load_shape::shape;
 use super::mistake::suggestion;
 use super::pattern::normalize;
 use super::settings::{MAX_COUNT, globs, units};
 use super::table::Reader;
 use super::{JobSheet, Load, LoadPhotos};
-use crate::volume::{Material, SHAPES, Shape, ShapeSpec};
+use crate::volume::{Material, Shape};
 
 /// Keys of a load that are not measures.
 const PLAIN_KEYS: [&str; 13] = [
@@ -27,8 +28,8 @@ const PLAIN_KEYS: [&str; 13] = [
     "photos_dumped",
 ];
 
-/// Measures above this many metres or feet are mistakes of unit.
-const MAX_MEASURE: Decimal = Decimal::from_parts(1_000, 0, 0, false, 0);
+/// More loads than this are no job of one house.
+const MAX_LOADS: usize = 1_000;
 /// A truck bed, trailer or container longer than this many feet is noted.
 const LONG_BED_FT: Decimal = Decimal::from_parts(60, 0, 0, false, 0);
 
@@ -37,7 +38,14 @@ pub(super) fn loads(root: &Reader<'_>, default_units: Units, sheet: &mut JobShee
     let mut known: Vec<&str> = PLAIN_KEYS.to_vec();
     known.extend(crate::volume::measure_keys());
     let mut names: Vec<(String, usize)> = Vec::new();
-    for table in root.tables("load", &known) {
+    let tables = root.tables("load", &known);
+    if let Some(excess) = tables.get(MAX_LOADS) {
+        root.mistake(
+            &excess.span,
+            format!("more than {MAX_LOADS} loads; split the job"),
+        );
+    }
+    for table in tables.into_iter().take(MAX_LOADS) {
         if let Some(name) = table.text("name") {
             let (line, _) = root.mistakes.position(name.span.start);
             match names.iter().find(|(n, _)| *n == normalize(&name.value)) {
@@ -207,140 +215,4 @@ fn is_empty_list(value: &toml::de::DeValue<'_>) -> bool {
     value
         .as_array()
         .is_some_and(|items| items.iter().next().is_none())
-}
-
-fn shape(table: &Reader<'_>, units: Units) -> Option<Shape> {
-    let names: Vec<&str> = SHAPES.iter().map(|s| s.name).collect();
-    if !table.has("shape") {
-        table.missing("shape", "shape = \"box\"");
-        return None;
-    }
-    let name = table.text("shape")?;
-    let Some(spec) = SHAPES.iter().find(|s| s.name == name.value) else {
-        table.mistake(
-            &name.span,
-            format!(
-                "unknown shape `{}` in {}; {}",
-                name.value,
-                table.name,
-                suggestion(&name.value, &names)
-            ),
-        );
-        return None;
-    };
-    let wanted: Vec<&str> = spec.forms.iter().copied().flatten().copied().collect();
-    let misnamed = strangers(table, spec) || table.mistyped(&wanted);
-    let Some(form) = spec
-        .forms
-        .iter()
-        .find(|form| form.iter().all(|key| table.has(key)))
-    else {
-        if misnamed {
-            // The measure is there under a wrong name, which has its own message.
-            return None;
-        }
-        let forms: Vec<String> = spec.forms.iter().map(|form| form.join(", ")).collect();
-        table.mistake(
-            &name.span,
-            format!(
-                "{}: {} {} needs {}",
-                table.name,
-                if spec.name.starts_with(['a', 'e', 'i', 'o', 'u']) {
-                    "an"
-                } else {
-                    "a"
-                },
-                spec.name,
-                forms.join("; or ")
-            ),
-        );
-        return None;
-    };
-    let doubled = spec.forms.iter().copied().flatten();
-    if let Some(extra) = doubled
-        .filter(|key| !form.contains(key))
-        .find(|key| table.has(key))
-    {
-        table.mistake(
-            &table.raw(extra).map_or(name.span.clone(), |v| v.span()),
-            format!(
-                "{} is described twice, by `{extra}` and by {}; keep one",
-                table.name,
-                form.join(", ")
-            ),
-        );
-    }
-    let mut measures = Vec::new();
-    for key in form.iter() {
-        // Every measure is read before giving up, so that all mistakes are noted.
-        measures.push(measure(table, key, units));
-    }
-    let measures: Option<Vec<Decimal>> = measures.into_iter().collect();
-    spec.build(form, &measures?, table.text("ends").map(|t| t.value))
-        .map_err(|message| table.mistake(&name.span, format!("{}: {message}", table.name)))
-        .ok()
-}
-
-/// Notes measures that the shape does not have; whether there are any.
-fn strangers(table: &Reader<'_>, spec: &ShapeSpec) -> bool {
-    let mut any = false;
-    for (key, _) in table.entries() {
-        let is_measure = crate::volume::measure_keys().any(|k| k == key.value);
-        let belongs = spec.forms.iter().any(|form| form.contains(&key.value))
-            || spec.options.contains(&key.value);
-        if is_measure && !belongs {
-            any = true;
-            let forms: Vec<String> = spec.forms.iter().map(|form| form.join(", ")).collect();
-            table.mistake(
-                &key.span,
-                format!(
-                    "`{}` is no measure of the shape `{}`; it has {}",
-                    key.value,
-                    spec.name,
-                    forms.join("; or ")
-                ),
-            );
-        }
-    }
-    any
-}
-
-/// One measure, above 0, in the load's unit (gallons and cubic yards as they are).
-fn measure(table: &Reader<'_>, key: &str, units: Units) -> Option<Decimal> {
-    let raw = table.raw(key)?;
-    let span = raw.span();
-    let stated = matches!(key, "gallons" | "cubic_yards");
-    let value = match raw.get_ref().as_str() {
-        Some(text) if !stated => match length::parse(text, units) {
-            Ok(length) => length,
-            Err(message) => {
-                table.mistake(&span, format!("`{key}` in {}: {message}", table.name));
-                return None;
-            }
-        },
-        _ => table.decimal(key)?.value,
-    };
-    let may_be_zero = key.starts_with("top_");
-    if value < Decimal::ZERO || (value.is_zero() && !may_be_zero) {
-        table.mistake(
-            &span,
-            format!(
-                "`{key}` in {} is {value}, but a measure must be above 0",
-                table.name
-            ),
-        );
-        return None;
-    }
-    if value > MAX_MEASURE {
-        let unit = if stated { "" } else { units.symbol() };
-        table.mistake(
-            &span,
-            format!(
-                "`{key}` in {} is {value} {unit}, more than {MAX_MEASURE}; check the unit",
-                table.name
-            ),
-        );
-        return None;
-    }
-    Some(value.normalize())
 }

@@ -7,6 +7,12 @@ use crate::error::{Error, ErrorKind};
 
 /// More mistakes than this are not listed; the sheet is some other file then.
 const MAX_MISTAKES: usize = 200;
+/// More syntax mistakes than this are echoes of the first.
+const MAX_SYNTAX: usize = 5;
+/// Longest message, characters: it may quote what the sheet says.
+const MAX_MESSAGE: usize = 400;
+/// Longer words than this are not compared with candidates.
+const MAX_WORD: usize = 64;
 
 /// One mistake: where, what, and what to do.
 #[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
@@ -21,6 +27,8 @@ struct Mistake {
 #[derive(Debug)]
 pub(crate) struct Mistakes<'t> {
     text: &'t str,
+    /// Byte offset at which each line starts.
+    lines: Vec<usize>,
     shown_path: String,
     found: RefCell<Vec<Mistake>>,
     /// Finished lines about other files that the sheet names.
@@ -30,6 +38,9 @@ pub(crate) struct Mistakes<'t> {
 impl<'t> Mistakes<'t> {
     pub(crate) fn new(text: &'t str, shown_path: String) -> Self {
         Self {
+            lines: std::iter::once(0)
+                .chain(text.match_indices('\n').map(|(at, _)| at + 1))
+                .collect(),
             text,
             shown_path,
             found: RefCell::new(Vec::new()),
@@ -41,7 +52,7 @@ impl<'t> Mistakes<'t> {
     pub(crate) fn add(&self, span: &Range<usize>, message: impl Into<String>) {
         self.found.borrow_mut().push(Mistake {
             offset: span.start,
-            message: message.into().replace(['\n', '\r'], " "),
+            message: plain(&message.into()),
         });
     }
 
@@ -58,22 +69,26 @@ impl<'t> Mistakes<'t> {
         while !self.text.is_char_boundary(end) {
             end -= 1;
         }
-        let before = self.text.get(..end).unwrap_or_default();
-        let line = before.matches('\n').count() + 1;
-        let column = before
-            .rsplit('\n')
-            .next()
-            .unwrap_or_default()
-            .chars()
-            .count()
-            + 1;
+        let line = self.lines.partition_point(|&start| start <= end);
+        let start = self.lines.get(line.saturating_sub(1)).copied();
+        let before = self.text.get(start.unwrap_or(0)..end).unwrap_or_default();
+        let column = before.chars().count() + 1;
         (line, column)
     }
 
     /// All mistakes as one error, one a line in file order, or `Ok` when there is none.
     ///
-    /// A syntax mistake hides other mistakes of its line, which are only its echoes.
+    /// A syntax mistake hides other mistakes of its line, and one with many others in its wake hides
+    /// all that follows: they are only its echoes.
     pub(crate) fn into_result(self, syntax: &[(Range<usize>, String)]) -> Result<(), Error> {
+        let mut syntax: Vec<&(Range<usize>, String)> = syntax.iter().collect();
+        syntax.sort_by_key(|(span, _)| span.start);
+        let mut end = usize::MAX;
+        if syntax.len() > MAX_SYNTAX {
+            // An open bracket or quote turns the rest of the file into echoes of itself.
+            syntax.truncate(1);
+            end = syntax.first().map_or(0, |(span, _)| span.start);
+        }
         let syntax_lines: Vec<usize> = syntax
             .iter()
             .map(|(span, _)| self.position(span.start).0)
@@ -82,12 +97,13 @@ impl<'t> Mistakes<'t> {
             .found
             .borrow()
             .iter()
+            .filter(|m| m.offset < end)
             .filter(|m| !syntax_lines.contains(&self.position(m.offset).0))
             .cloned()
             .collect();
         all.extend(syntax.iter().map(|(span, message)| Mistake {
             offset: span.start,
-            message: message.replace(['\n', '\r'], " "),
+            message: plain(message),
         }));
         let elsewhere = self.elsewhere.borrow();
         if all.is_empty() && elsewhere.is_empty() {
@@ -115,6 +131,27 @@ impl<'t> Mistakes<'t> {
     }
 }
 
+/// What a message quotes may hold anything: signs that act instead of showing (controls, direction
+/// marks) are spelled out, and long texts are cut.
+fn plain(message: &str) -> String {
+    let mut out = String::new();
+    for (shown, sign) in message.chars().enumerate() {
+        if shown == MAX_MESSAGE {
+            out.push_str(" ...");
+            break;
+        }
+        match sign {
+            '\n' | '\r' | '\t' => out.push(' '),
+            '\u{200b}'..='\u{200f}' | '\u{2028}'..='\u{202e}' | '\u{2066}'..='\u{2069}' => {
+                out.extend(sign.escape_unicode());
+            }
+            sign if sign.is_control() => out.extend(sign.escape_unicode()),
+            sign => out.push(sign),
+        }
+    }
+    out
+}
+
 /// The candidate a mistyped `word` probably stands for.
 ///
 /// Damerau-Levenshtein distance (Damerau 1964) of at most a third of the word, or one is the
@@ -123,6 +160,9 @@ pub(crate) fn nearest<'a>(
     word: &str,
     candidates: impl IntoIterator<Item = &'a str>,
 ) -> Option<&'a str> {
+    if word.len() > MAX_WORD {
+        return None;
+    }
     let word = word.to_lowercase().replace(['_', ' '], "-");
     let allowed = (word.chars().count() / 3).clamp(1, 4);
     let mut best: Option<(usize, &'a str)> = None;
@@ -156,6 +196,13 @@ mod tests {
         assert_eq!(mistakes.position(0), (1, 1));
         assert_eq!(mistakes.position("a = 1\nnäme".len()), (2, 5));
         assert_eq!(mistakes.position(10_000), (3, 1));
+    }
+
+    #[test]
+    fn quoted_signs_show_instead_of_acting() {
+        let shown = plain("a\u{1b}[31m\nb\u{202e}c");
+        assert_eq!(shown, "a\\u{1b}[31m b\\u{202e}c");
+        assert!(plain(&"x".repeat(5_000)).len() < 500);
     }
 
     #[test]

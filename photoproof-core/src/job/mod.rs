@@ -7,6 +7,7 @@ mod areas;
 pub(crate) mod length;
 mod limit_ranges;
 mod load;
+mod load_shape;
 mod mistake;
 pub(crate) mod pattern;
 mod read;

@@ -61,41 +61,50 @@ fn end_point(table: &Reader<'_>, key: &str, sheet: &mut JobSheet) -> Option<At<N
         );
         return None;
     };
-    let civil = match when.offset {
-        None => civil,
-        Some(offset) => match sheet.site.timezone {
-            Some(zone) => to_zone(civil, offset, zone)?,
-            None => {
-                table.mistake(
-                    &span,
-                    format!(
-                        "`{key}` of the window has a UTC offset but the site has no timezone; drop the offset or set timezone in [site]"
-                    ),
-                );
-                return None;
+    let zone = sheet.site.timezone;
+    let civil = match (when.offset, zone) {
+        (None, None) => civil,
+        (None, Some(zone)) => {
+            let exists = existing(civil, zone, &mut sheet.notes);
+            if let Err(message) = &exists {
+                table.mistake(&span, message.as_str());
             }
-        },
+            exists.ok()?
+        }
+        (Some(offset), Some(zone)) => to_zone(civil, offset, zone)?,
+        (Some(_), None) => {
+            table.mistake(
+                &span,
+                format!(
+                    "`{key}` of the window has a UTC offset but the site has no timezone; drop the offset or set timezone in [site]"
+                ),
+            );
+            return None;
+        }
     };
-    if let Some(zone) = sheet.site.timezone.filter(|_| when.offset.is_none()) {
-        match zone.from_local_datetime(&civil) {
-            LocalResult::Single(_) => {}
-            LocalResult::Ambiguous(first, second) => sheet.notes.push(format!(
-                "{civil} exists twice in {zone} because clocks were set back ({} and {}); the window covers both",
-                first.format("%:z"),
-                second.format("%:z")
-            )),
-            LocalResult::None => {
-                table.mistake(
-                    &span,
-                    format!(
-                        "{civil} does not exist in {zone}: clocks were set forward over it; write a time before or after the gap"
-                    ),
-                );
-                return None;
-            }
+    Some(At { value: civil, span })
+}
+
+/// A civil time that exists in `zone`; one that exists twice is noted.
+fn existing(
+    civil: NaiveDateTime,
+    zone: chrono_tz::Tz,
+    notes: &mut Vec<String>,
+) -> Result<NaiveDateTime, String> {
+    match zone.from_local_datetime(&civil) {
+        LocalResult::Single(_) => {}
+        LocalResult::Ambiguous(first, second) => notes.push(format!(
+            "{civil} exists twice in {zone} because clocks were set back ({} and {}); the window covers both",
+            first.format("%:z"),
+            second.format("%:z")
+        )),
+        LocalResult::None => {
+            return Err(format!(
+                "{civil} does not exist in {zone}: clocks were set forward over it; write a time before or after the gap"
+            ));
         }
     }
-    Some(At { value: civil, span })
+    Ok(civil)
 }
 
 fn civil(when: &Datetime) -> Option<NaiveDateTime> {

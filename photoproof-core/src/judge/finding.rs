@@ -3,6 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::PhotoId;
+use crate::judge::waiver::Waiver;
 use crate::phase::Phase;
 
 /// How much a finding weighs. Ordered: note < review < fail.
@@ -64,6 +65,8 @@ pub struct Finding {
     pub innocent_explanations: Vec<String>,
     /// The photo that would settle it, if one would.
     pub retake: Option<Retake>,
+    /// The waiver that accepts it.
+    pub waived: Option<Waiver>,
 }
 
 /// One photo to shoot (again).

@@ -37,23 +37,39 @@ pub enum Cause {
     Unreadable(String),
 }
 
-/// Finds the gaps of a job. Each photo or file explains one gap at most.
+/// Finds the gaps of a job. Each photo or file explains one gap at most; views that lack the fewest phases
+/// are served first, so that one lost file does not leave two views unexplained.
 pub(super) fn gaps(evidence: &Evidence<'_>) -> Vec<Gap> {
-    let mut found = Vec::new();
+    let sets = &evidence.grouped.view_sets;
+    let mut owing: Vec<(usize, Vec<(Phase, PhotoId)>)> = sets
+        .iter()
+        .enumerate()
+        .map(|(index, set)| {
+            let phases = evidence.required_phases().into_iter();
+            (
+                index,
+                phases
+                    .filter_map(|p| Some((p, owed(evidence, set, p)?)))
+                    .collect(),
+            )
+        })
+        .collect();
+    owing.sort_by_key(|(index, phases)| (phases.len(), *index));
     let mut used = Used::default();
-    for phase in evidence.required_phases() {
-        for (index, set) in evidence.grouped.view_sets.iter().enumerate() {
-            if let Some(anchor) = owed(evidence, set, phase) {
-                let cause = cause(evidence, set, phase, &mut used);
-                found.push(Gap {
-                    set: index,
-                    phase,
-                    anchor,
-                    cause,
-                });
-            }
-        }
-    }
+    let mut found: Vec<Gap> = owing
+        .into_iter()
+        .flat_map(|(set, phases)| {
+            phases
+                .into_iter()
+                .map(move |(phase, anchor)| (set, phase, anchor))
+        })
+        .map(|(set, phase, anchor)| Gap {
+            set,
+            phase,
+            anchor,
+            cause: cause(evidence, &sets[set], phase, &mut used),
+        })
+        .collect();
     found.sort_by_key(|gap| (gap.set, gap.phase));
     found
 }

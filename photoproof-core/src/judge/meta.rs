@@ -61,6 +61,7 @@ impl CheckMeta {
             remedy: self.remedy.to_owned(),
             innocent_explanations: self.innocent.iter().map(|&text| text.to_owned()).collect(),
             retake: None,
+            waived: None,
         }
     }
 }

@@ -2,9 +2,9 @@
 
 use crate::judge::checks::{
     away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
-    low_detail, missing_angle, missing_area, missing_capture_time, missing_phase,
-    reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
-    unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    idle_waiver, low_detail, missing_angle, missing_area, missing_capture_time, missing_phase,
+    reused_across_jobs, reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area,
+    unlabelled_photo, unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -20,6 +20,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &capture_time_outside_window::CaptureTimeOutsideWindow,
     &missing_capture_time::MissingCaptureTime,
     &reused_within_job::ReusedWithinJob,
+    &reused_across_jobs::ReusedAcrossJobs,
     &low_detail::LowDetail,
     &unreadable_photo::UnreadablePhoto,
     &away_from_site::AwayFromSite,
@@ -28,6 +29,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &unevidenced_hazard::UnevidencedHazard,
     &unlabelled_photo::UnlabelledPhoto,
     &unexpected_area::UnexpectedArea,
+    &idle_waiver::IdleWaiver,
 ];
 
 /// The documentation of a check by id.

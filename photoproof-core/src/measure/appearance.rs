@@ -5,12 +5,12 @@
 
 use std::collections::BTreeMap;
 
+use rayon::prelude::*;
+
 use crate::measure::feature::{DESCRIPTOR_LEN, Features};
 
 const TABLES: usize = 6;
 const BITS: usize = 14;
-/// Entry of a flat unit descriptor (512 to the unit, 128 entries); planes through it split evenly.
-const CENTRE: i32 = 45;
 
 /// Visual words of the photos of one job.
 #[derive(Debug)]
@@ -24,10 +24,11 @@ impl Appearance {
     /// Hashes the descriptors of every photo.
     #[must_use]
     pub(super) fn new<'a>(photos: impl IntoIterator<Item = &'a Features>) -> Self {
-        let planes = hyperplanes();
+        let photos: Vec<&Features> = photos.into_iter().collect();
+        let (planes, centre) = (hyperplanes(), mean_descriptor(&photos));
         let words: Vec<Vec<u32>> = photos
-            .into_iter()
-            .map(|features| words_of(features, &planes))
+            .par_iter()
+            .map(|features| words_of(features, &planes, &centre))
             .collect();
         let mut photos_with: BTreeMap<u32, u32> = BTreeMap::new();
         for word in words.iter().flatten() {
@@ -78,7 +79,11 @@ impl Appearance {
 }
 
 /// Sorted, distinct words of one photo; the table number is part of the word.
-fn words_of(features: &Features, planes: &[[i8; DESCRIPTOR_LEN]]) -> Vec<u32> {
+fn words_of(
+    features: &Features,
+    planes: &[[i8; DESCRIPTOR_LEN]],
+    centre: &[i32; DESCRIPTOR_LEN],
+) -> Vec<u32> {
     let mut words: Vec<u32> = features
         .list
         .iter()
@@ -87,8 +92,8 @@ fn words_of(features: &Features, planes: &[[i8; DESCRIPTOR_LEN]]) -> Vec<u32> {
                 let mut word = table as u32;
                 for plane in &planes[table * BITS..(table + 1) * BITS] {
                     let mut dot = 0i32;
-                    for (value, sign) in feature.descriptor.iter().zip(plane.iter()) {
-                        dot += (i32::from(*value) - CENTRE) * i32::from(*sign);
+                    for ((value, mean), sign) in feature.descriptor.iter().zip(centre).zip(plane) {
+                        dot += (i32::from(*value) - mean) * i32::from(*sign);
                     }
                     word = (word << 1) | u32::from(dot > 0);
                 }
@@ -99,6 +104,18 @@ fn words_of(features: &Features, planes: &[[i8; DESCRIPTOR_LEN]]) -> Vec<u32> {
     words.sort_unstable();
     words.dedup();
     words
+}
+
+/// Mean descriptor of the job: planes through it split the descriptors evenly.
+fn mean_descriptor(photos: &[&Features]) -> [i32; DESCRIPTOR_LEN] {
+    let (mut sums, mut count) = ([0i64; DESCRIPTOR_LEN], 0i64);
+    for feature in photos.iter().flat_map(|features| &features.list) {
+        for (sum, value) in sums.iter_mut().zip(&feature.descriptor) {
+            *sum += i64::from(*value);
+        }
+        count += 1;
+    }
+    sums.map(|sum| (sum / count.max(1)) as i32)
 }
 
 /// Fixed pseudo-random signs (splitmix64, Steele et al. 2014), the same on every run.

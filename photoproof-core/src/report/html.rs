@@ -6,9 +6,9 @@
 
 use base64::Engine as _;
 use base64::engine::general_purpose::STANDARD as BASE64;
-use minijinja::Environment;
 use minijinja::syntax::SyntaxConfig;
 use minijinja::value::{Serde, Value};
+use minijinja::{Environment, HtmlEscape};
 use serde::Serialize;
 use sha2::{Digest as _, Sha256};
 
@@ -127,6 +127,7 @@ pub(crate) fn fill<T: Serialize>(name: &str, page: T) -> Result<String, Error> {
         )
     };
     let mut environment = Environment::new();
+    environment.add_filter("breakable", breakable);
     let syntax = SyntaxConfig::builder()
         .trim_blocks(true)
         .lstrip_blocks(true)
@@ -137,6 +138,15 @@ pub(crate) fn fill<T: Serialize>(name: &str, page: T) -> Result<String, Error> {
     }
     let template = environment.get_template(name).map_err(defect)?;
     template.render(Value::from(Serde(page))).map_err(defect)
+}
+
+/// A path, escaped, with a place to break the line after every slash.
+fn breakable(path: &str) -> Value {
+    let parts: Vec<String> = path
+        .split('/')
+        .map(|part| HtmlEscape(part).to_string())
+        .collect();
+    Value::from_safe_string(parts.join("/<wbr>"))
 }
 
 /// Content-security policy that admits exactly the given styles and scripts and pictures inside the file.

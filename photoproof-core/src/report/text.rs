@@ -3,7 +3,7 @@
 use crate::judge::finding::Severity;
 use crate::report::shape;
 use crate::report::v1::{Finding, Report, Retake};
-use crate::report::words::{self, count, inert};
+use crate::report::words::{self, count, glued, inert};
 
 mod layout;
 
@@ -105,11 +105,11 @@ fn retake_lines(page: &mut Page, number: usize, retake: &Retake) {
         .as_deref()
         .filter(|like| !retake.instruction.contains(*like))
     {
-        line.push_str(&format!("; match {}", inert(like)));
+        line.push_str(&format!("; match {}", glued(like)));
     }
     page.wrapped(0, 4, &line);
     if let Some(replaces) = &retake.replaces {
-        page.wrapped(4, 4, &format!("instead of {}", inert(replaces)));
+        page.wrapped(4, 4, &format!("instead of {}", glued(replaces)));
     }
 }
 
@@ -135,22 +135,30 @@ fn finding_lines(page: &mut Page, finding: &Finding) {
         .as_ref()
         .map(words::measured)
         .unwrap_or_default();
-    let message = inert(&finding.message);
+    let message = words::sentence(&finding.message);
     match numbers.is_empty() {
         true => page.wrapped(4, 4, &message),
         false => page.wrapped(4, 4, &format!("{message} ({numbers})")),
     }
     if let Some(explanation) = finding.innocent_explanations.first() {
-        page.wrapped(4, 4, &format!("May be innocent: {}", inert(explanation)));
+        page.wrapped(
+            4,
+            4,
+            &format!("May be innocent: {}", words::sentence(explanation)),
+        );
     }
-    page.wrapped(4, 4, &format!("To do: {}", inert(&finding.remedy)));
+    page.wrapped(
+        4,
+        4,
+        &format!("To do: {}", words::sentence(&finding.remedy)),
+    );
 }
 
 fn photos(paths: &[String]) -> String {
     let mut named: Vec<String> = paths
         .iter()
         .take(PHOTOS_NAMED)
-        .map(|path| inert(path))
+        .map(|path| glued(path))
         .collect();
     if paths.len() > PHOTOS_NAMED {
         named.push(format!("and {} more", paths.len() - PHOTOS_NAMED));
@@ -166,7 +174,7 @@ fn waived(page: &mut Page, report: &Report) {
     for finding in shape::waived(report) {
         page.severity(2, finding.severity, &inert(&finding.check));
         page.wrapped(4, 4, &photos(&finding.photos));
-        page.wrapped(4, 4, &inert(&finding.message));
+        page.wrapped(4, 4, &words::sentence(&finding.message));
         if let Some(waiver) = &finding.waived {
             let by = format!(
                 "accepted by {} until {}: {}",

@@ -33,6 +33,21 @@ pub fn inert_whole(text: &str) -> String {
     out
 }
 
+/// As [`inert`], with spaces that a wrapped text must not break at; [`unglued`] turns them back.
+#[must_use]
+pub(crate) fn glued(path: &str) -> String {
+    inert(path).replace(' ', GLUE)
+}
+
+/// Turns the unbreakable spaces of [`glued`] into plain ones.
+#[must_use]
+pub(crate) fn unglued(text: &str) -> String {
+    text.replace(GLUE, " ")
+}
+
+/// Stands for a space that holds a path together; never in inert text, which has no controls.
+const GLUE: &str = "\u{1}";
+
 fn push_inert(out: &mut String, c: char) {
     match c {
         '\n' => out.push_str("\\n"),
@@ -53,12 +68,38 @@ pub(crate) fn acts(c: char) -> bool {
             | 0xFEFF | 0xFFF9..=0xFFFB | 0xFFFE | 0xFFFF | 0xE0000..=0xE0FFF)
 }
 
+/// Foreign text made inert and written as a sentence: a capital first, a full stop last.
+#[must_use]
+pub fn sentence(text: &str) -> String {
+    let shown = inert(text);
+    let shown = shown.trim();
+    let mut letters = shown.chars();
+    let Some(first) = letters.next() else {
+        return String::new();
+    };
+    let stop = if shown.ends_with(['.', '!', '?', ':', '\u{2026}', ')']) {
+        ""
+    } else {
+        "."
+    };
+    format!("{}{}{stop}", first.to_uppercase(), letters.as_str())
+}
+
 /// A count with its noun: `1 photo`, `3 photos`.
 #[must_use]
 pub fn count(number: usize, noun: &str) -> String {
     match number {
         1 => format!("1 {noun}"),
         n => format!("{n} {noun}s"),
+    }
+}
+
+/// An angle in whole degrees with its noun: `1 degree`, `14 degrees`.
+#[must_use]
+pub fn degrees(value: f64) -> String {
+    match number(value, 0).as_str() {
+        "1" => "1 degree".into(),
+        whole => format!("{whole} degrees"),
     }
 }
 
@@ -101,12 +142,24 @@ pub fn measured(measurement: &Measurement) -> String {
 pub fn quantity(value: f64, unit: &str) -> String {
     match unit {
         "share" => format!("{} %", number(value * 100.0, 0)),
+        "share of the frame" => format!("{} % of the frame", number(value * 100.0, 0)),
         "ratio" => format!("{} times", number(value, 2)),
+        "distance ratio" => format!("{} times the distance", number(value, 2)),
+        "sharpness" => format!("sharpness {}", number(value, 0)),
         "seconds" | "s" => seconds(value),
         "" => number(value, 2),
-        "degrees" => format!("{} degrees", number(value, 1)),
-        unit => format!("{} {unit}", number(value, 2)),
+        "degrees" => with_noun(number(value, 1), unit),
+        unit => with_noun(number(value, 2), unit),
     }
+}
+
+/// A number with a plural noun, in the singular for 1.
+fn with_noun(number: String, plural: &str) -> String {
+    let noun = match plural.strip_suffix('s') {
+        Some(singular) if number == "1" => singular,
+        _ => plural,
+    };
+    format!("{number} {noun}")
 }
 
 fn seconds(value: f64) -> String {
@@ -196,9 +249,17 @@ mod tests {
     }
 
     #[test]
+    fn sentences_begin_and_end_as_such() {
+        assert_eq!(sentence("no after photo"), "No after photo.");
+        assert_eq!(sentence("Seen."), "Seen.");
+        assert_eq!(sentence(""), "");
+    }
+
+    #[test]
     fn quantities_read_as_people_say_them() {
         assert_eq!(quantity(0.415, "share"), "42 %");
         assert_eq!(quantity(14.25, "degrees"), "14.2 degrees");
+        assert_eq!(quantity(1.0, "photos"), "1 photo");
         assert_eq!(quantity(259_200.0, "seconds"), "3 days");
         assert_eq!(quantity(-5400.0, "seconds"), "-90 minutes");
         assert_eq!(number(-0.001, 1), "0");

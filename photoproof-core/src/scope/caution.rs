@@ -13,6 +13,8 @@ use crate::job::{Mistakes, Reader, syntax_mistakes};
 pub struct Caution {
     /// Id that profiles name.
     pub id: String,
+    /// Its name in print.
+    pub title: String,
     /// The caution, one or two sentences.
     pub text: String,
     /// Where it comes from.
@@ -44,11 +46,12 @@ pub(crate) fn find(id: &str) -> Option<&'static Caution> {
 
 fn read<'a>(root: &'a DeTable<'a>, mistakes: &'a Mistakes<'a>) -> Vec<Caution> {
     let root = Reader::open(root, (0..0, String::new()), &["caution"], mistakes);
-    root.tables("caution", &["id", "text", "source", "items"])
+    root.tables("caution", &["id", "title", "text", "source", "items"])
         .iter()
         .filter_map(|table| {
             Some(Caution {
                 id: table.text("id")?.value,
+                title: table.text("title")?.value,
                 text: table.text("text")?.value,
                 source: table.text("source")?.value,
                 items: table.texts("items").into_iter().map(|t| t.value).collect(),

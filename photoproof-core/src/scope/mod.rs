@@ -4,11 +4,15 @@
 //! named in `[scope] profile` of a job sheet.
 
 mod caution;
+mod coverage;
+mod explain;
 mod profile;
 mod shot;
 
 use crate::job::normalize;
 pub use caution::{Caution, cautions, for_item};
+pub use coverage::{MissingShot, ShotPhoto, coverage};
+pub use explain::explain;
 
 pub use profile::{Kind, Profile, ShotKind, ShotRule};
 pub use shot::{Scope, Shot, kind_of};
@@ -107,6 +111,23 @@ mod tests {
         assert_eq!(kind_of_name(&profiles, "Bath 1"), Some("bathroom"));
         assert_eq!(kind_of_name(&profiles, "Back yard"), Some("yard"));
         assert_eq!(kind_of_name(&profiles, "Zzz"), None);
+    }
+
+    #[test]
+    fn no_word_names_two_shots_of_a_kind() {
+        for profile in Profile::built_in() {
+            for kind in &profile.kinds {
+                let mut seen: Vec<(String, &str)> = Vec::new();
+                for shot in &kind.shots {
+                    for word in shot.words.iter().chain([&shot.id]) {
+                        let word = normalize(word);
+                        let other = seen.iter().find(|(w, id)| *w == word && *id != shot.id);
+                        assert!(other.is_none(), "{}: {word} {other:?}", kind.name);
+                        seen.push((word, &shot.id));
+                    }
+                }
+            }
+        }
     }
 
     #[test]

@@ -3,6 +3,7 @@
 use super::{Kind, Profile, ShotKind, ShotRule, caution, kind_of_name};
 use crate::job::{JobSheet, normalize};
 use crate::phase::Phase;
+use crate::volume::Shape;
 
 /// One shot the crew owes.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -109,24 +110,30 @@ fn places(sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Place> {
         });
     }
     for (index, load) in sheet.loads.iter().enumerate() {
-        if profiles
-            .iter()
-            .any(|p| p.kinds.iter().any(|k| k.name == "load"))
-        {
+        let known = |kind: &str| {
+            let mut kinds = profiles.iter().flat_map(|p| p.kinds.iter());
+            kinds.any(|k| k.name == kind)
+        };
+        let kind = [load_kind(&load.shape), "load"]
+            .into_iter()
+            .find(|kind| known(kind));
+        if let Some(kind) = kind {
             places.push(Place {
                 name: load.name.clone(),
-                kind: "load".into(),
+                kind: kind.to_owned(),
                 listed: true,
-                order: (order_of("load"), sheet.areas.len() + index),
+                order: (order_of(kind), sheet.areas.len() + index),
             });
         }
     }
+    let loaded = !sheet.loads.is_empty();
     let every_job = profiles
         .iter()
         .flat_map(|p| p.kinds.iter())
         .filter(|k| k.every_job);
     for kind in every_job {
-        if !places.iter().any(|p| p.kind == kind.name) {
+        let covered = places.iter().any(|p| p.kind == kind.name) || (loaded && kind.name == "load");
+        if !covered {
             places.push(Place {
                 name: kind.title.clone(),
                 kind: kind.name.clone(),
@@ -136,6 +143,15 @@ fn places(sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Place> {
         }
     }
     places
+}
+
+/// The kind of place that a load of this shape is.
+fn load_kind(shape: &Shape) -> &'static str {
+    match shape {
+        Shape::Gallons { .. } | Shape::Cylinder { .. } => "bags",
+        Shape::Box { .. } | Shape::CubicYards { .. } => "load",
+        _ => "pile",
+    }
 }
 
 fn place_shots(place: &Place, sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Shot> {

@@ -4,9 +4,11 @@
 //! [`PI`], and numbers are rounded once, at the end, half up: 14.45 prints as 14.5, as the worked
 //! examples of FEMA, Public Assistance Debris Monitoring Guide (March 2021) do.
 
+mod print;
 mod reference;
 mod rules;
 mod shape;
+mod spec;
 mod tally;
 mod weight;
 
@@ -17,8 +19,9 @@ pub use reference::{
     other_building_cubic_yards, stump_cubic_yards,
 };
 pub use rules::Rules;
-pub(crate) use shape::measure_keys;
-pub use shape::{Ends, SHAPES, Shape, ShapeSpec};
+pub use shape::{Ends, Shape, Worked};
+pub(crate) use spec::measure_keys;
+pub use spec::{SHAPES, ShapeSpec};
 pub use tally::{HazardLine, LoadLine, Tally, tally};
 pub use weight::{Material, Plausibility};
 

@@ -143,7 +143,7 @@ fn line(load: &Load, rules: &Rules, paths: &[String]) -> LoadLine {
         weight: load
             .weight_lb
             .zip(load.material.as_deref().and_then(Material::from_name))
-            .and_then(|(pounds, material)| material.plausibility(pounds, exact)),
+            .and_then(|(pounds, material)| material.plausibility(pounds, observed(load))),
     }
 }
 
@@ -177,6 +177,11 @@ fn work(load: &Load, rules: &Rules) -> (Decimal, String) {
         volume *= Decimal::from(load.count);
     }
     (volume, working)
+}
+
+/// What lies in the bed, without the reductions of a programme: a scale weighs that.
+fn observed(load: &Load) -> Decimal {
+    load.shape.volume(load.units).cubic_yards * load.fill * Decimal::from(load.count)
 }
 
 fn matching<'a>(globs: impl Iterator<Item = &'a str>, paths: &[String]) -> Vec<String> {

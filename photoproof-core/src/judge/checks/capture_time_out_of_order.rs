@@ -140,14 +140,17 @@ fn finding(evidence: &Evidence<'_>, photo: PhotoId, clashes: &[Clash]) -> Findin
             clash.later
         }
     };
-    // Shown against its own view if possible, else against the largest contradiction.
+    // Shown against its own view if possible, there against the before photo, else against the largest
+    // contradiction.
     let shown = clashes
         .iter()
         .min_by_key(|clash| {
+            let partner = other(clash);
             (
-                !same_view(evidence, photo, other(clash)),
+                !same_view(evidence, photo, partner),
+                evidence.label(partner).phase,
                 clash.seconds,
-                other(clash),
+                partner,
             )
         })
         .copied()

@@ -2,6 +2,7 @@
 
 use crate::group::{CopyPair, Original};
 use crate::ingest::PhotoId;
+use crate::ingest::order::judged_time;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
 use crate::measure::{CopyKind, CopyMeasure};
 
@@ -44,8 +45,22 @@ impl Check for ReusedWithinJob {
     }
 }
 
+/// Puts the photo that does not belong where it lies second: one that repeats no view of its area, else the
+/// later one by time, else by path.
+fn misplaced_last(evidence: &Evidence<'_>, x: PhotoId, y: PhotoId) -> (PhotoId, PhotoId) {
+    let key = |id: PhotoId| {
+        let alone = evidence
+            .set_of(id)
+            .is_none_or(|set| set.photos().count() == 1);
+        let time = judged_time(evidence.photo(id)).map(|time| time.civil);
+        (alone, evidence.label(id).phase, time, id)
+    };
+    if key(x) <= key(y) { (x, y) } else { (y, x) }
+}
+
 fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Finding {
-    let (first, second) = (evidence.label(original), evidence.label(copy.photo));
+    let (original, photo) = misplaced_last(evidence, original, copy.photo);
+    let (first, second) = (evidence.label(original), evidence.label(photo));
     let crosses = first.area != second.area || first.phase != second.phase;
     let place = |id: PhotoId| {
         let label = evidence.label(id);
@@ -59,7 +74,7 @@ fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Findi
             "{} of the photo of {} is used for {}",
             what(&copy.measure),
             place(original),
-            place(copy.photo)
+            place(photo)
         )
     } else {
         format!(
@@ -70,8 +85,8 @@ fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Findi
     };
     let finding = META
         .finding(message)
-        .area(evidence.area(copy.photo))
-        .photos([copy.photo, original]);
+        .area(evidence.area(photo))
+        .photos([photo, original]);
     if !crosses {
         return finding.at_most(Severity::Note);
     }
@@ -80,7 +95,7 @@ fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Findi
         phase: second.phase,
         view_set: None,
         like: None,
-        replaces: Some(copy.photo),
+        replaces: Some(photo),
         instruction: "send the photo that belongs here; this one already serves another place"
             .to_owned(),
     })

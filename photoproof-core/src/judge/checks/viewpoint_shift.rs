@@ -107,7 +107,7 @@ pub(super) fn placed(finding: Finding, evidence: &Evidence<'_>, found: &Found<'_
         phase,
     } = found.attempt;
     let reversed = found.pair.a != anchor;
-    let instruction = advice::advice(found.shift, evidence.limits())
+    let instruction = advice::brief_advice(found.shift, evidence.limits())
         .filter(|_| !reversed)
         .unwrap_or_else(|| "repeat the view from the standpoint of the earlier photo".to_owned());
     finding

@@ -3,32 +3,38 @@
 
 use std::f32::consts::TAU;
 
+use pulp::{Arch, Simd, WithSimd};
+
 use super::detect::Candidate;
 use super::orient::{atan2, dominant};
 use super::scale_space::{Octave, Plane, exp2};
 use super::{DESCRIPTOR_LEN, Feature, FeatureOptions, Keypoint};
 
-/// Gradient samples along each side of the patch; the cells cover the inner 16, the outer two on each
-/// side reach into the border cells by interpolation.
-const SIDE: usize = 20;
+/// Gradient samples along each side of the patch: the width of five cells, since samples up to half a
+/// cell outside reach into the border cells by interpolation.
+const SIDE: usize = 16;
 
 /// Picture samples along each side: one more on each side for central differences.
 const PATCH: usize = SIDE + 2;
 
 /// Samples along a cell.
-const CELL: f32 = 4.0;
+const CELL: f32 = 3.2;
 
 /// Cells along each side.
 const CELLS: usize = 4;
 
 /// Directions a cell.
-const BINS: usize = 8;
+pub(super) const BINS: usize = 8;
 
 /// No single value of a unit-length histogram may exceed this (Lowe 2004, section 6.1).
 const CLIP: f32 = 0.2;
 
-/// A root value of 1 becomes this; real values stay below 0.4.
-const QUANTUM: f32 = 256.0;
+/// A root value of 1 becomes this; real values stay below 0.5. Dot products of descriptors of this
+/// length fit 16 bits.
+const QUANTUM: f32 = 181.0;
+
+/// Squared descriptor distance of 1, in quantised units.
+pub(super) const UNIT_SQUARED: f32 = QUANTUM * QUANTUM;
 
 /// Largest descriptor value: with 7 bits the products of two neighbours fit 16 bits.
 const MAX_VALUE: f32 = 127.0;
@@ -40,85 +46,114 @@ pub(super) fn describe(
     options: &FeatureOptions,
 ) -> Vec<Feature> {
     let window = Window::new();
-    let features = chosen.iter().filter_map(|candidate| {
-        let octave = octaves.get(candidate.octave)?;
-        let plane = &octave.gauss[candidate.level];
-        let angle = dominant(plane, candidate.u, candidate.v, candidate.sigma);
-        let turned = if options.oriented { angle } else { 0.0 };
-        let spacing = options.cell_width * candidate.sigma / CELL;
-        let patch = Patch::cut(plane, candidate, spacing, turned);
-        Some(Feature {
-            keypoint: Keypoint {
-                x: candidate.x,
-                y: candidate.y,
-                scale: candidate.sigma * octave.step,
-                angle,
-                response: candidate.response,
-                bright: candidate.bright,
-            },
-            descriptor: quantise(&window.histogram(&patch)),
+    let arch = Arch::new();
+    // In the order of the pixels, so that the picture is read through once.
+    let mut order: Vec<usize> = (0..chosen.len()).collect();
+    order.sort_by_key(|&i| (chosen[i].octave, chosen[i].level, chosen[i].v as usize, i));
+    let mut features: Vec<(usize, Feature)> = order
+        .into_iter()
+        .filter_map(|i| {
+            let candidate = &chosen[i];
+            let plane = octaves.get(candidate.octave)?.gauss.get(candidate.level)?;
+            let spacing = options.cell_width * candidate.sigma / CELL;
+            let mut histogram = [0.0_f32; DESCRIPTOR_LEN];
+            arch.dispatch(Gather {
+                window: &window,
+                plane,
+                centre: (candidate.u, candidate.v),
+                spacing,
+                histogram: &mut histogram,
+            });
+            Some((i, feature(candidate, &histogram)))
         })
-    });
-    features.collect()
+        .collect();
+    features.sort_by_key(|(i, _)| *i);
+    features.into_iter().map(|(_, feature)| feature).collect()
 }
 
-impl Plane {
-    /// Bilinear value at (x, y), pixel centres at whole numbers; edge values continue outside.
+/// One descriptor's histogram, compiled for each instruction set.
+struct Gather<'a> {
+    window: &'a Window,
+    plane: &'a Plane,
+    centre: (f32, f32),
+    spacing: f32,
+    histogram: &'a mut [f32; DESCRIPTOR_LEN],
+}
+
+impl WithSimd for Gather<'_> {
+    type Output = ();
+
     #[inline(always)]
-    pub(super) fn sample(&self, x: f32, y: f32) -> f32 {
-        let x = x.clamp(0.0, (self.width - 1) as f32);
-        let y = y.clamp(0.0, (self.height - 1) as f32);
-        let (x0, y0) = (x as usize, y as usize);
-        let (fx, fy) = (x - x0 as f32, y - y0 as f32);
-        let x1 = (x0 + 1).min(self.width - 1);
-        let y1 = (y0 + 1).min(self.height - 1);
-        let top = self.at(x0, y0) + fx * (self.at(x1, y0) - self.at(x0, y0));
-        let bottom = self.at(x0, y1) + fx * (self.at(x1, y1) - self.at(x0, y1));
-        top + fy * (bottom - top)
+    fn with_simd<S: Simd>(self, _simd: S) {
+        let patch = Patch::cut(self.plane, self.centre, self.spacing);
+        self.window.histogram(&patch, self.histogram);
     }
 }
 
-/// The picture around a keypoint, sampled evenly in the keypoint's frame.
+fn feature(candidate: &Candidate, histogram: &[f32; DESCRIPTOR_LEN]) -> Feature {
+    Feature {
+        keypoint: Keypoint {
+            x: candidate.x,
+            y: candidate.y,
+            scale: candidate.scale,
+            angle: dominant(&directions(histogram)),
+            response: candidate.response,
+            bright: candidate.bright,
+        },
+        descriptor: quantise(histogram),
+    }
+}
+
+/// The histogram over all cells.
+fn directions(histogram: &[f32; DESCRIPTOR_LEN]) -> [f32; BINS] {
+    let mut sum = [0.0; BINS];
+    for cell in histogram.chunks_exact(BINS) {
+        for (total, value) in sum.iter_mut().zip(cell) {
+            *total += value;
+        }
+    }
+    sum
+}
+
+/// The picture around a keypoint, sampled evenly.
 struct Patch([[f32; PATCH]; PATCH]);
 
 impl Patch {
-    fn cut(plane: &Plane, candidate: &Candidate, spacing: f32, angle: f32) -> Self {
-        let (sin, cos) = sin_cos(angle);
-        let middle = (PATCH - 1) as f32 / 2.0;
+    /// Bilinear samples `spacing` apart about (u, v); edge values continue outside the picture.
+    #[inline(always)]
+    fn cut(plane: &Plane, (u, v): (f32, f32), spacing: f32) -> Self {
+        let columns = places(u, spacing, plane.width);
+        let rows = places(v, spacing, plane.height);
         let mut values = [[0.0; PATCH]; PATCH];
-        for (j, row) in values.iter_mut().enumerate() {
-            let dj = (j as f32 - middle) * spacing;
-            for (i, value) in row.iter_mut().enumerate() {
-                let di = (i as f32 - middle) * spacing;
-                let x = candidate.u + cos * di - sin * dj;
-                let y = candidate.v + sin * di + cos * dj;
-                *value = plane.sample(x, y);
+        for (row, (j, next, part)) in values.iter_mut().zip(rows) {
+            let (top, bottom) = (plane.row(j), plane.row(next));
+            for (value, (i, next, share)) in row.iter_mut().zip(columns) {
+                let left = top[i] + part * (bottom[i] - top[i]);
+                let right = top[next] + part * (bottom[next] - top[next]);
+                *value = left + share * (right - left);
             }
         }
         Self(values)
     }
 }
 
-/// Sine and cosine by series, the same on every platform.
-fn sin_cos(angle: f32) -> (f32, f32) {
-    let z = f64::from(angle);
-    let (mut sin, mut cos, mut term) = (0.0, 0.0, 1.0_f64);
-    for n in 0..24_i32 {
-        match n % 4 {
-            0 => cos += term,
-            1 => sin += term,
-            2 => cos -= term,
-            _ => sin -= term,
-        }
-        term *= z / f64::from(n + 1);
-    }
-    (sin as f32, cos as f32)
+/// Along one axis: lower sample, upper sample and share of the upper one for each patch sample.
+#[inline(always)]
+fn places(centre: f32, spacing: f32, length: usize) -> [(usize, usize, f32); PATCH] {
+    let middle = (PATCH - 1) as f32 / 2.0;
+    let last = length - 1;
+    std::array::from_fn(|k| {
+        let position = (centre + (k as f32 - middle) * spacing).clamp(0.0, last as f32);
+        let lower = (position as usize).min(last);
+        (lower, (lower + 1).min(last), position - lower as f32)
+    })
 }
 
 /// Weights of the samples, the same for every keypoint.
 struct Window {
-    /// Along one side: the lower of the two cells a sample belongs to, counted from -1, and its share.
-    cells: [(i32, f32); SIDE],
+    /// Along one side: the lower of the two cells a sample belongs to, counted with one cell more in
+    /// front, and its share.
+    cells: [(usize, f32); SIDE],
     /// Gaussian fall-off along one side.
     falloff: [f32; SIDE],
 }
@@ -127,9 +162,9 @@ impl Window {
     fn new() -> Self {
         let middle = (SIDE - 1) as f32 / 2.0;
         let cells = std::array::from_fn(|i| {
-            let position = (i as f32 - middle) / CELL + (CELLS - 1) as f32 / 2.0;
+            let position = (i as f32 - middle) / CELL + (CELLS + 1) as f32 / 2.0;
             let lower = position.floor();
-            (lower as i32, 1.0 - (position - lower))
+            (lower as usize, 1.0 - (position - lower))
         });
         // Standard deviation: half the width of the four cells (Lowe 2004, section 6.1).
         let sigma = CELL * CELLS as f32 / 2.0;
@@ -140,38 +175,50 @@ impl Window {
         Self { cells, falloff }
     }
 
-    fn histogram(&self, patch: &Patch) -> [f32; DESCRIPTOR_LEN] {
+    #[inline(always)]
+    fn histogram(&self, patch: &Patch, histogram: &mut [f32; DESCRIPTOR_LEN]) {
         // One ring of cells more, so that no share needs a test.
         const RING: usize = CELLS + 2;
-        let mut bins = [[0.0_f32; BINS]; RING * RING];
-        let p = &patch.0;
-        for j in 0..SIDE {
-            let (cell_row, share_row) = self.cells[j];
+        let mut bins = [[[0.0_f32; BINS]; RING]; RING];
+        for (j, &(cell_row, share_row)) in self.cells.iter().enumerate() {
+            let (weights, turns) = self.gradients(&patch.0, j);
+            let mut row = [[0.0_f32; BINS]; RING];
             for i in 0..SIDE {
-                let gx = p[j + 1][i + 2] - p[j + 1][i];
-                let gy = p[j + 2][i + 1] - p[j][i + 1];
-                let weight = (gx * gx + gy * gy).sqrt() * self.falloff[i] * self.falloff[j];
-                let turn = (atan2(gy, gx) + TAU) * (BINS as f32 / TAU);
-                let whole = turn as usize;
-                let part = turn - whole as f32;
-                let (first, second) = (whole % BINS, (whole + 1) % BINS);
-                let (cell_column, share_column) = self.cells[i];
-                let corner = (cell_row + 1) as usize * RING + (cell_column + 1) as usize;
-                let mut add = |cell: usize, share: f32| {
-                    bins[cell][first] += share * (1.0 - part);
-                    bins[cell][second] += share * part;
-                };
-                let (top, bottom) = (weight * share_row, weight * (1.0 - share_row));
-                add(corner, top * share_column);
-                add(corner + 1, top * (1.0 - share_column));
-                add(corner + RING, bottom * share_column);
-                add(corner + RING + 1, bottom * (1.0 - share_column));
+                let whole = turns[i] as u32;
+                let part = turns[i] - whole as f32;
+                let (first, second) = ((whole % 8) as usize, ((whole + 1) % 8) as usize);
+                let (cell, share) = self.cells[i];
+                let (near, far) = (weights[i] * share, weights[i] * (1.0 - share));
+                row[cell][first] += near * (1.0 - part);
+                row[cell][second] += near * part;
+                row[cell + 1][first] += far * (1.0 - part);
+                row[cell + 1][second] += far * part;
+            }
+            for (target, share) in [(cell_row, share_row), (cell_row + 1, 1.0 - share_row)] {
+                for (sums, values) in bins[target].iter_mut().zip(&row) {
+                    for (sum, value) in sums.iter_mut().zip(values) {
+                        *sum += share * value;
+                    }
+                }
             }
         }
-        std::array::from_fn(|k| {
-            let (cell, bin) = (k / BINS, k % BINS);
-            bins[(cell / CELLS + 1) * RING + cell % CELLS + 1][bin]
-        })
+        for (index, cell) in histogram.chunks_exact_mut(BINS).enumerate() {
+            cell.copy_from_slice(&bins[index / CELLS + 1][index % CELLS + 1]);
+        }
+    }
+
+    /// Weighted magnitude and direction (0..16, 8 a turn) of the gradients in row `j`.
+    #[inline(always)]
+    fn gradients(&self, p: &[[f32; PATCH]; PATCH], j: usize) -> ([f32; SIDE], [f32; SIDE]) {
+        let (above, here, below) = (&p[j], &p[j + 1], &p[j + 2]);
+        let (mut weights, mut turns) = ([0.0; SIDE], [0.0; SIDE]);
+        for i in 0..SIDE {
+            let gx = here[i + 2] - here[i];
+            let gy = below[i + 1] - above[i + 1];
+            weights[i] = (gx * gx + gy * gy).sqrt() * (self.falloff[i] * self.falloff[j]);
+            turns[i] = (atan2(gy, gx) + TAU) * (BINS as f32 / TAU);
+        }
+        (weights, turns)
     }
 }
 

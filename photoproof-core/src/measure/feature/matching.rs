@@ -1,8 +1,8 @@
 //! Mutual nearest neighbours with ratio test (Lowe 2004, section 7.1).
 
-use pulp::Arch;
-
-use super::{DESCRIPTOR_LEN, Feature, Features};
+use super::describe::UNIT_SQUARED;
+use super::nearest::{Bar, MAX_DESCRIPTORS, Nearest, nearest};
+use super::{DESCRIPTOR_LEN, Feature, Features, Keypoint};
 
 /// One correspondence: indices into the lists of photo a and photo b.
 #[derive(Debug, Clone, Copy, PartialEq)]
@@ -34,15 +34,13 @@ impl Default for MatchOptions {
     }
 }
 
-/// Squared descriptor distance of 1, in quantised units.
-const UNIT: f32 = 65536.0;
-
 /// Mutual nearest neighbours of `a` and `b` that pass the ratio test, most distinct first.
 ///
-/// Bright blobs are compared with bright ones only, dark with dark.
+/// Bright blobs are compared with bright ones only, dark with dark. Swapping `a` and `b` gives the
+/// same matches, swapped.
 #[must_use]
 pub fn match_features(a: &Features, b: &Features, options: &MatchOptions) -> Vec<Match> {
-    match_where(a, b, options, |_, _| true)
+    match_where(a, b, options, None)
 }
 
 /// As [`match_features`], among the pairs that `allowed` accepts: re-matching under a model. The ratio
@@ -52,103 +50,100 @@ pub fn match_guided(
     a: &Features,
     b: &Features,
     options: &MatchOptions,
-    allowed: impl Fn(&Feature, &Feature) -> bool,
+    allowed: &dyn Fn(&Keypoint, &Keypoint) -> bool,
 ) -> Vec<Match> {
-    match_where(a, b, options, |i, j| allowed(&a.list[i], &b.list[j]))
+    match_where(a, b, options, Some(allowed))
 }
 
-/// Nearest and second nearest of one feature.
-#[derive(Clone, Copy)]
-struct Nearest {
-    best: u32,
-    second: u32,
-    index: u32,
-}
+type Allowed<'a> = Option<&'a dyn Fn(&Keypoint, &Keypoint) -> bool>;
 
-impl Nearest {
-    const NONE: Self = Self {
-        best: u32::MAX,
-        second: u32::MAX,
-        index: u32::MAX,
-    };
-
-    #[inline(always)]
-    fn offer(&mut self, distance: u32, index: u32) {
-        if distance < self.best {
-            self.second = self.best;
-            self.best = distance;
-            self.index = index;
-        } else if distance < self.second {
-            self.second = distance;
-        }
+fn match_where(a: &Features, b: &Features, options: &MatchOptions, allowed: Allowed) -> Vec<Match> {
+    let mut matches = Vec::new();
+    for bright in [false, true] {
+        let (side_a, side_b) = (Side::new(a, bright), Side::new(b, bright));
+        let bar = |i: usize, flags: &mut [u32]| {
+            let (Some(p), Some(test)) = (side_a.keypoint(i), allowed) else {
+                return;
+            };
+            for (flag, q) in flags.iter_mut().zip(side_b.keypoints()) {
+                *flag = if test(p, q) { 0 } else { u32::MAX };
+            }
+        };
+        let barred: Option<Bar> = allowed.is_some().then_some(&bar);
+        let (rows, columns) = nearest(&side_a.descriptors(), &side_b.descriptors(), barred);
+        let found = mutual(&rows, &columns, options);
+        matches.extend(found.map(|(i, j, ratio)| Match {
+            a: side_a.indices[i],
+            b: side_b.indices[j],
+            ratio,
+        }));
     }
-
-    fn ratio(&self) -> f32 {
-        if self.second == u32::MAX {
-            return 0.0;
-        }
-        if self.second == 0 {
-            return 1.0;
-        }
-        (self.best as f32 / self.second as f32).sqrt()
-    }
-}
-
-fn match_where(
-    a: &Features,
-    b: &Features,
-    options: &MatchOptions,
-    allowed: impl Fn(usize, usize) -> bool,
-) -> Vec<Match> {
-    let mut rows = vec![Nearest::NONE; a.list.len()];
-    let mut columns = vec![Nearest::NONE; b.list.len()];
-    Arch::new().dispatch(|| fill(a, b, &mut rows, &mut columns, &allowed));
-    let limit = (options.max_distance * options.max_distance * UNIT) as u32;
-    let mut matches: Vec<Match> = rows
-        .iter()
-        .enumerate()
-        .filter_map(|(i, row)| {
-            let column = columns.get(row.index as usize)?;
-            let ratio = row.ratio().max(column.ratio());
-            let keep = column.index as usize == i && row.best <= limit;
-            (keep && ratio <= options.max_ratio).then_some(Match {
-                a: i as u32,
-                b: row.index,
-                ratio,
-            })
-        })
-        .collect();
-    matches.sort_by(|m, n| m.ratio.total_cmp(&n.ratio).then(m.a.cmp(&n.a)));
+    matches.sort_by(|m, n| {
+        let by_a = m.a.cmp(&n.a).then(m.b.cmp(&n.b));
+        m.ratio.total_cmp(&n.ratio).then(by_a)
+    });
     matches
 }
 
-#[inline(always)]
-fn fill(
-    a: &Features,
-    b: &Features,
-    rows: &mut [Nearest],
-    columns: &mut [Nearest],
-    allowed: &impl Fn(usize, usize) -> bool,
-) {
-    for (i, (feature, row)) in a.list.iter().zip(rows.iter_mut()).enumerate() {
-        for (j, (other, column)) in b.list.iter().zip(columns.iter_mut()).enumerate() {
-            if feature.keypoint.bright != other.keypoint.bright || !allowed(i, j) {
-                continue;
-            }
-            let d = distance(&feature.descriptor, &other.descriptor);
-            row.offer(d, j as u32);
-            column.offer(d, i as u32);
+/// The bright or the dark features of a photo.
+struct Side<'a> {
+    list: &'a [Feature],
+    indices: Vec<u32>,
+}
+
+impl<'a> Side<'a> {
+    fn new(features: &'a Features, bright: bool) -> Self {
+        let list = &features.list;
+        let all = list.iter().zip(0_u32..);
+        let kept = all.filter(|(f, _)| f.keypoint.bright == bright);
+        Self {
+            list,
+            indices: kept.map(|(_, i)| i).take(MAX_DESCRIPTORS).collect(),
         }
+    }
+
+    fn keypoint(&self, i: usize) -> Option<&'a Keypoint> {
+        self.indices
+            .get(i)
+            .map(|&k| &self.list[k as usize].keypoint)
+    }
+
+    fn keypoints(&self) -> impl Iterator<Item = &'a Keypoint> {
+        self.indices
+            .iter()
+            .map(|&k| &self.list[k as usize].keypoint)
+    }
+
+    fn descriptors(&self) -> Vec<&'a [u8; DESCRIPTOR_LEN]> {
+        let chosen = self.indices.iter();
+        chosen.map(|&k| &self.list[k as usize].descriptor).collect()
     }
 }
 
-/// Squared distance.
-#[inline(always)]
-fn distance(a: &[u8; DESCRIPTOR_LEN], b: &[u8; DESCRIPTOR_LEN]) -> u32 {
-    let mut sum = 0_i32;
-    for (x, y) in a.iter().zip(b) {
-        let d = i16::from(*x) - i16::from(*y);
-        sum += i32::from(d) * i32::from(d);
-    }
-    sum as u32
+/// Mutual nearest neighbours within the limits of `options`: index in a, index in b, ratio.
+fn mutual(
+    rows: &[Nearest],
+    columns: &[Nearest],
+    options: &MatchOptions,
+) -> impl Iterator<Item = (usize, usize, f32)> {
+    let limit = options.max_distance * options.max_distance * UNIT_SQUARED;
+    rows.iter().enumerate().filter_map(move |(i, row)| {
+        let (distance, j) = row.best?;
+        let column = columns.get(j)?;
+        let back = column.best?.1;
+        let ratio = ratio(row, limit)?.max(ratio(column, limit)?);
+        let keep = back == i && distance as f32 <= limit && ratio <= options.max_ratio;
+        keep.then_some((i, j, ratio))
+    })
+}
+
+/// Ratio of best to second best distance; where there is no second, `limit` stands in for it.
+fn ratio(nearest: &Nearest, limit: f32) -> Option<f32> {
+    let best = nearest.best?.0 as f32;
+    let second = nearest.second.map_or(limit, |s| s as f32);
+    Some(if second > best {
+        (best / second).sqrt()
+    } else {
+        1.0
+    })
 }

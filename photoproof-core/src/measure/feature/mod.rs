@@ -9,14 +9,17 @@
 mod describe;
 mod detect;
 mod matching;
+mod nearest;
 mod options;
 mod orient;
+mod overlay;
 mod scale_space;
 mod spread;
 mod turn;
 
 pub use matching::{Match, MatchOptions, match_features, match_guided};
 pub use options::FeatureOptions;
+pub use overlay::{frame_fixed, overlay_suspects};
 pub use turn::Turn;
 
 use image::GrayImage;

@@ -20,8 +20,9 @@ pub struct FeatureOptions {
     pub cell_width: f32,
     /// Share of the feature budget that is dealt out evenly over the cells of the spreading grid.
     pub even_share: f32,
-    /// Whether descriptors are turned to the dominant gradient direction.
-    pub oriented: bool,
+    /// Exponent of the scale in the strength by which candidates are ranked: strength is the response
+    /// times the scale to this power. At 1 it is proportional to the signal-to-noise ratio.
+    pub scale_power: f32,
 }
 
 impl Default for FeatureOptions {
@@ -33,9 +34,9 @@ impl Default for FeatureOptions {
             max_octaves: 6,
             min_response: 0.002,
             edge_ratio: 20.0,
-            cell_width: 3.0,
+            cell_width: 4.0,
             even_share: 0.7,
-            oriented: false,
+            scale_power: 1.0,
         }
     }
 }

@@ -1,14 +1,8 @@
-//! Dominant gradient direction of a keypoint (Lowe 2004, section 5), and a portable arc tangent.
+//! Dominant gradient direction of a keypoint and a portable arc tangent.
 
 use std::f32::consts::{FRAC_PI_2, PI, TAU};
 
-use super::scale_space::Plane;
-
-/// Directions told apart.
-const BINS: usize = 36;
-
-/// Samples each side of the keypoint.
-const REACH: i32 = 6;
+use super::describe::BINS;
 
 /// Angle of the vector (x, y), radians, -pi..=pi. Polynomial of Abramowitz and Stegun 4.4.49 (error
 /// below 1e-5): the same on every platform, unlike the system's.
@@ -32,35 +26,9 @@ pub(super) fn atan2(y: f32, x: f32) -> f32 {
     if y < 0.0 { -angle } else { angle }
 }
 
-/// Dominant gradient direction around (u, v) of the blurred picture `plane`, radians.
-pub(super) fn dominant(plane: &Plane, u: f32, v: f32, sigma: f32) -> f32 {
-    let mut histogram = [0.0_f32; BINS];
-    let spacing = 0.75 * sigma;
-    for j in -REACH..=REACH {
-        for i in -REACH..=REACH {
-            let (di, dj) = (i as f32, j as f32);
-            let (x, y) = (u + di * spacing, v + dj * spacing);
-            let gx = plane.sample(x + 0.5 * spacing, y) - plane.sample(x - 0.5 * spacing, y);
-            let gy = plane.sample(x, y + 0.5 * spacing) - plane.sample(x, y - 0.5 * spacing);
-            // Rational stand-in for the Gaussian window of 1.5 sigma (two samples).
-            let near = 1.0 + (di * di + dj * dj) * 0.125;
-            let weight = (gx * gx + gy * gy).sqrt() / (near * near);
-            let turn = (atan2(gy, gx) + TAU) / TAU * BINS as f32;
-            histogram[turn as usize % BINS] += weight;
-        }
-    }
-    peak(&smoothed(&smoothed(&histogram)))
-}
-
-fn smoothed(histogram: &[f32; BINS]) -> [f32; BINS] {
-    std::array::from_fn(|i| {
-        let (before, after) = (histogram[(i + BINS - 1) % BINS], histogram[(i + 1) % BINS]);
-        0.25 * before + 0.5 * histogram[i] + 0.25 * after
-    })
-}
-
-/// Direction of the highest bin, by a parabola through it and its neighbours.
-fn peak(histogram: &[f32; BINS]) -> f32 {
+/// Dominant direction of a histogram over the full circle, the first bin at angle 0, by a parabola
+/// through the highest bin and its neighbours; radians, -pi..=pi.
+pub(super) fn dominant(histogram: &[f32; BINS]) -> f32 {
     let mut best = 0;
     for i in 1..BINS {
         if histogram[i] > histogram[best] {
@@ -78,6 +46,6 @@ fn peak(histogram: &[f32; BINS]) -> f32 {
     } else {
         0.0
     };
-    let angle = (best as f32 + 0.5 + shift) / BINS as f32 * TAU;
+    let angle = (best as f32 + shift) / BINS as f32 * TAU;
     if angle > PI { angle - TAU } else { angle }
 }

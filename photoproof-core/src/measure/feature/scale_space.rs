@@ -3,15 +3,15 @@
 //! Plain multiplications and additions in a fixed order: the values are the same on every processor.
 
 use image::GrayImage;
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
 
 /// Blur that the camera and the reduction already put into the working picture, pixels (Lowe 2004).
 const INPUT_SIGMA: f32 = 0.5;
 
-/// Kernel radius in units of sigma; at 3.5 the cut-off tail is under 0.05 %.
-const RADIUS_SIGMAS: f32 = 3.5;
+/// Kernel radius in units of sigma; at 3 the cut-off tail is 0.3 %.
+const RADIUS_SIGMAS: f32 = 3.0;
 
 /// Largest kernel radius.
 const MAX_RADIUS: usize = 16;
@@ -28,14 +28,6 @@ pub(super) struct Plane {
 }
 
 impl Plane {
-    pub(super) fn new(width: usize, height: usize) -> Self {
-        Self {
-            width,
-            height,
-            data: vec![0.0; width * height],
-        }
-    }
-
     pub(super) fn row(&self, y: usize) -> &[f32] {
         &self.data[y * self.width..(y + 1) * self.width]
     }
@@ -45,13 +37,21 @@ impl Plane {
     }
 }
 
-/// One octave: `levels + 3` blurred pictures and the `levels + 2` differences between neighbours.
+/// One octave: `levels + 3` blurred pictures. The differences of neighbours are formed where they are
+/// needed, which is cheaper than storing them.
 #[derive(Debug, Clone)]
 pub(super) struct Octave {
     pub(super) gauss: Vec<Plane>,
-    pub(super) dog: Vec<Plane>,
     /// Working pixels per pixel of this octave.
     pub(super) step: f32,
+}
+
+impl Octave {
+    /// Difference of Gaussians `level` at a pixel.
+    #[inline(always)]
+    pub(super) fn difference(&self, level: usize, x: usize, y: usize) -> f32 {
+        self.gauss[level + 1].at(x, y) - self.gauss[level].at(x, y)
+    }
 }
 
 /// Builds all octaves of `gray`; none if the picture is too small.
@@ -63,7 +63,7 @@ pub(super) fn build(gray: &GrayImage, options: &FeatureOptions) -> Vec<Octave> {
     }
     let mut base = to_plane(gray);
     let own = options.base_sigma * options.base_sigma - INPUT_SIGMA * INPUT_SIGMA;
-    base = blur(&base, own.max(0.01).sqrt()).0;
+    base = blur(&base, own.max(0.01).sqrt());
     let mut step = 1.0;
     while octaves.len() < options.max_octaves && base.width.min(base.height) >= MIN_SIDE {
         let octave = build_octave(base, step, options);
@@ -88,16 +88,14 @@ fn to_plane(gray: &GrayImage) -> Plane {
 
 fn build_octave(base: Plane, step: f32, options: &FeatureOptions) -> Octave {
     let mut gauss = vec![base];
-    let mut dog = Vec::new();
     for level in 1..options.levels + 3 {
         let sigma = level_sigma(level - 1, options);
         let next_sigma = level_sigma(level, options);
         let added = (next_sigma * next_sigma - sigma * sigma).sqrt();
-        let (next, difference) = blur(&gauss[level - 1], added);
+        let next = blur(&gauss[level - 1], added);
         gauss.push(next);
-        dog.push(difference);
     }
-    Octave { gauss, dog, step }
+    Octave { gauss, step }
 }
 
 /// Blur of `level` in pixels of its octave.
@@ -118,8 +116,10 @@ pub(super) fn exp2(x: f32) -> f32 {
     (sum * 2.0_f64.powi(whole as i32)) as f32
 }
 
+/// Every second pixel of every second row, the first included: of an odd side the last as well, so
+/// that a turned picture keeps the same samples.
 fn halve(plane: &Plane) -> Plane {
-    let (width, height) = (plane.width / 2, plane.height / 2);
+    let (width, height) = (plane.width.div_ceil(2), plane.height.div_ceil(2));
     let mut data = Vec::with_capacity(width * height);
     for y in 0..height {
         let row = plane.row(2 * y);
@@ -143,20 +143,44 @@ fn kernel(sigma: f32) -> Vec<f32> {
     half.iter().map(|w| (w / total) as f32).collect()
 }
 
-/// Blurs `source` and returns the result and its difference from the source.
-fn blur(source: &Plane, sigma: f32) -> (Plane, Plane) {
+/// Pixels computed together: their sums stay in registers.
+const RUN: usize = 32;
+
+fn blur(source: &Plane, sigma: f32) -> Plane {
     let half = kernel(sigma);
-    let mut result = Plane::new(source.width, source.height);
-    let mut difference = Plane::new(source.width, source.height);
-    Arch::new().dispatch(|| blur_rows(source, &half, &mut result, &mut difference));
-    (result, difference)
+    let data = Arch::new().dispatch(Blur {
+        source,
+        half: &half,
+    });
+    Plane {
+        width: source.width,
+        height: source.height,
+        data,
+    }
+}
+
+/// One blur, compiled for each instruction set.
+struct Blur<'a> {
+    source: &'a Plane,
+    half: &'a [f32],
+}
+
+impl WithSimd for Blur<'_> {
+    type Output = Vec<f32>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _simd: S) -> Vec<f32> {
+        blur_rows(self.source, self.half)
+    }
 }
 
 #[inline(always)]
-fn blur_rows(source: &Plane, half: &[f32], result: &mut Plane, difference: &mut Plane) {
+fn blur_rows(source: &Plane, half: &[f32]) -> Vec<f32> {
     let radius = half.len() - 1;
     let width = source.width;
     let mut padded = vec![0.0_f32; width + 2 * radius];
+    let mut row = vec![0.0_f32; width];
+    let mut result = Vec::with_capacity(width * source.height);
     for y in 0..source.height {
         vertical(source, half, y, &mut padded[radius..radius + width]);
         for k in 1..=radius {
@@ -164,42 +188,67 @@ fn blur_rows(source: &Plane, half: &[f32], result: &mut Plane, difference: &mut 
             padded[radius + width - 1 + k] =
                 padded[radius + mirrored((width - 1 + k) as isize, width)];
         }
-        let span = y * width..(y + 1) * width;
-        horizontal(&padded, half, &mut result.data[span.clone()]);
-        let rows = result.data[span.clone()].iter().zip(source.row(y));
-        for (d, (new, old)) in difference.data[span].iter_mut().zip(rows) {
-            *d = new - old;
-        }
+        horizontal(&padded, half, &mut row);
+        result.extend_from_slice(&row);
     }
+    result
 }
 
 #[inline(always)]
 fn vertical(source: &Plane, half: &[f32], y: usize, out: &mut [f32]) {
-    for (o, v) in out.iter_mut().zip(source.row(y)) {
-        *o = half[0] * v;
+    let middle = source.row(y);
+    let mut pairs: [(&[f32], &[f32]); MAX_RADIUS] = [(middle, middle); MAX_RADIUS];
+    let pairs = &mut pairs[..half.len() - 1];
+    for (k, pair) in (1..).zip(pairs.iter_mut()) {
+        let above = mirrored(y as isize - k as isize, source.height);
+        let below = mirrored((y + k) as isize, source.height);
+        *pair = (source.row(above), source.row(below));
     }
-    for (k, &w) in half.iter().enumerate().skip(1) {
-        let above = source.row(mirrored(y as isize - k as isize, source.height));
-        let below = source.row(mirrored((y + k) as isize, source.height));
-        for (o, (a, b)) in out.iter_mut().zip(above.iter().zip(below)) {
-            *o += w * (a + b);
-        }
-    }
+    in_runs(out, half, middle, |k, x, length| {
+        let (above, below) = pairs[k - 1];
+        (&above[x..x + length], &below[x..x + length])
+    });
 }
 
 #[inline(always)]
 fn horizontal(padded: &[f32], half: &[f32], out: &mut [f32]) {
     let radius = half.len() - 1;
-    let width = out.len();
-    for (o, v) in out.iter_mut().zip(&padded[radius..]) {
-        *o = half[0] * v;
-    }
-    for (k, &w) in half.iter().enumerate().skip(1) {
-        let left = &padded[radius - k..][..width];
-        let right = &padded[radius + k..][..width];
-        for (o, (a, b)) in out.iter_mut().zip(left.iter().zip(right)) {
-            *o += w * (a + b);
+    in_runs(out, half, &padded[radius..], |k, x, length| {
+        let (left, right) = (radius - k + x, radius + k + x);
+        (&padded[left..left + length], &padded[right..right + length])
+    });
+}
+
+/// Writes the weighted sum of `middle` and of the pairs that `pair` gives for distance, column and
+/// length: whole runs first, then the rest pixel by pixel.
+#[inline(always)]
+fn in_runs<'a>(
+    out: &mut [f32],
+    half: &[f32],
+    middle: &[f32],
+    pair: impl Fn(usize, usize, usize) -> (&'a [f32], &'a [f32]),
+) {
+    let whole = out.len() / RUN * RUN;
+    for x in (0..whole).step_by(RUN) {
+        let mut sums = [0.0_f32; RUN];
+        for (sum, v) in sums.iter_mut().zip(&middle[x..x + RUN]) {
+            *sum = half[0] * v;
         }
+        for (k, &w) in half.iter().enumerate().skip(1) {
+            let (a, b) = pair(k, x, RUN);
+            for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
+                *sum += w * (a + b);
+            }
+        }
+        out[x..x + RUN].copy_from_slice(&sums);
+    }
+    for x in whole..out.len() {
+        let mut sum = half[0] * middle[x];
+        for (k, &w) in half.iter().enumerate().skip(1) {
+            let (a, b) = pair(k, x, 1);
+            sum += w * (a[0] + b[0]);
+        }
+        out[x] = sum;
     }
 }
 

@@ -28,9 +28,6 @@ const KEPT: usize = 4;
 /// Fixed seed: equal input gives equal output.
 const SEED: u64 = 0x9E37_79B9_7F4A_7C15;
 
-/// Number of hypotheses tested for one pair, for the count of chance models.
-pub(super) const TESTS: usize = HOMOGRAPHY_TRIES + 4 * ESSENTIAL_TRIES;
-
 /// Small deterministic generator (Steele, Lea and Flood 2014, SplitMix).
 pub(super) struct Random(u64);
 
@@ -108,8 +105,8 @@ impl<T> Best<T> {
 }
 
 /// The motions that explain the pairs best, best first. `pairs` are sorted, most distinct first;
-/// `sigma` is the expected noise in bearing units and `area` the frame in the same units squared.
-pub(super) fn search(pairs: &[Pair], sigma: f64, area: f64) -> Vec<Scored> {
+/// `sigma` is the expected noise in bearing units.
+pub(super) fn search(pairs: &[Pair], sigma: f64) -> Vec<Scored> {
     let mut random = Random::new();
     let scored = pairs.get(..pairs.len().min(SCORED)).unwrap_or(pairs);
     let mut starts = homography_starts(pairs, scored, sigma, &mut random);
@@ -121,7 +118,7 @@ pub(super) fn search(pairs: &[Pair], sigma: f64, area: f64) -> Vec<Scored> {
             let motion = refine(&coarse, scored, 2.0 * sigma, 5);
             Scored {
                 motion,
-                score: total_gain(&motion, pairs, 1.5 * sigma, area),
+                score: total_gain(&motion, pairs, 1.5 * sigma),
             }
         })
         .collect();
@@ -129,7 +126,7 @@ pub(super) fn search(pairs: &[Pair], sigma: f64, area: f64) -> Vec<Scored> {
     found.truncate(3);
     for f in &mut found {
         f.motion = refine(&f.motion, pairs, 1.5 * sigma, 8);
-        f.score = total_gain(&f.motion, pairs, sigma, area);
+        f.score = total_gain(&f.motion, pairs, sigma);
     }
     found.sort_by(|x, y| y.score.total_cmp(&x.score));
     found

@@ -275,3 +275,54 @@ pub(super) fn inverse_depth(motion: &Motion, p: &Pair) -> Option<f64> {
     let rho = -c.dot(&d) / d.norm_squared();
     (rho.is_finite() && rho > 0.0 && q.z + rho * motion.translation.z > 0.0).then_some(rho)
 }
+
+#[cfg(test)]
+mod tests {
+    use nalgebra::{Matrix3, Vector2, Vector3};
+
+    use super::{from_five, motions, sampson};
+    use crate::measure::viewpoint::camera::{Pair, cross_matrix, rotation_angle, rotation_of};
+
+    #[test]
+    fn five_exact_points_give_back_the_motion() {
+        let rotation = rotation_of(&Vector3::new(0.05, -0.2, 0.1));
+        let translation = Vector3::new(0.6, -0.1, 0.3);
+        let truth = cross_matrix(&translation) * rotation;
+        let truth = truth / truth.norm();
+        let pairs: Vec<Pair> = [
+            [-0.4, -0.3, 2.0],
+            [0.5, -0.2, 3.5],
+            [0.1, 0.35, 2.7],
+            [-0.25, 0.2, 4.5],
+            [0.3, 0.05, 3.1],
+        ]
+        .iter()
+        .map(|[x, y, depth]| {
+            let p = rotation * Vector3::new(*x, *y, 1.0) * *depth + translation;
+            let (a, b) = (Vector2::new(*x, *y), Vector2::new(p.x / p.z, p.y / p.z));
+            Pair { a, b, odds: 0.0 }
+        })
+        .collect();
+        let found = from_five([&pairs[0], &pairs[1], &pairs[2], &pairs[3], &pairs[4]]);
+        let best = found
+            .iter()
+            .min_by(|x, y| {
+                let error = |e: &Matrix3<f64>| (truth - e).norm().min((truth + e).norm());
+                error(*x).total_cmp(&error(*y))
+            })
+            .unwrap();
+        assert!(
+            (truth - best).norm().min((truth + best).norm()) < 1e-6,
+            "{found:?}"
+        );
+        assert!(pairs.iter().all(|p| sampson(best, p) < 1e-16));
+        let nearest = motions(best)
+            .iter()
+            .map(|m| {
+                rotation_angle(&(m.rotation * rotation.transpose()))
+                    + (m.translation - translation.normalize()).norm()
+            })
+            .fold(f64::INFINITY, f64::min);
+        assert!(nearest < 1e-5, "{nearest}");
+    }
+}

@@ -6,20 +6,27 @@
 mod camera;
 mod chance;
 mod consensus;
+mod contradiction;
 mod depth;
 mod essential;
 mod estimate;
+mod guided;
 mod homography;
 mod polynomial;
 mod refine;
+mod report;
+mod verify;
+
+#[cfg(test)]
+mod tests;
 
 use serde::Serialize;
 
-use crate::measure::feature::{Features, MatchOptions, match_features};
+use crate::measure::feature::Features;
 use crate::units::{Degrees, DistanceRatio, Ratio};
 
 pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
-pub use estimate::between_matches;
+pub use verify::between_matches;
 
 /// Which geometric model explains the correspondences.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
@@ -45,6 +52,46 @@ pub struct Evidence {
     /// Base-10 logarithm of the expected number of chance models as good as this one; very negative
     /// means not chance (a contrario, Moisan and Stival 2004).
     pub log10_chance: f64,
+    /// Matches at the same frame position in both photos that were set aside as a possible overlay
+    /// (stamp, logo, border).
+    pub overlay_matches: u32,
+    /// Share of the features of a, in the part of its frame that b must show, that reappear in b at
+    /// the predicted place, 0..=1; 0 before a motion is known. Debris and light lower it.
+    pub reappearing: f64,
+    /// Features of a that were looked for in b under the motion.
+    pub looked_for: u32,
+    /// Features of a that the search finds when it looks beside the predicted places: what likeness
+    /// alone yields, as a share like `reappearing`.
+    pub reappearing_by_chance: f64,
+    /// Cells of a 12 x 9 grid over a's frame that both photos fill with detail.
+    pub rich_cells: u32,
+    /// Rich cells in which nothing agrees with the motion.
+    pub silent_cells: u32,
+}
+
+impl Evidence {
+    /// How consistently the whole picture supports the motion: the share of distinct matches that
+    /// agree times the natural logarithm of how much more often features reappear at their predicted
+    /// places than beside them. 0 = the motion explains nothing that likeness alone would not; `None`
+    /// before the picture was searched under the motion.
+    #[must_use]
+    pub fn consistency(&self) -> Option<f64> {
+        if self.looked_for == 0 || self.matches == 0 {
+            return None;
+        }
+        // One find beside is assumed at least, so that a short search proves little.
+        let by_chance = self
+            .reappearing_by_chance
+            .max(1.0 / f64::from(self.looked_for));
+        let excess = (self.reappearing / by_chance).max(1.0).ln();
+        Some(f64::from(self.inliers) / f64::from(self.matches) * excess)
+    }
+
+    /// Share of the cells rich in detail in both photos in which nothing agrees, 0..=1.
+    #[must_use]
+    pub fn silent_share(&self) -> f64 {
+        f64::from(self.silent_cells) / f64::from(self.rich_cells.max(1))
+    }
 }
 
 /// Why no motion could be stated.
@@ -129,19 +176,7 @@ impl Viewpoint {
     /// Compares the viewpoints of two photos.
     #[must_use]
     pub fn between(a: &Features, b: &Features) -> Self {
-        let keypoints = [a.list.len() as u32, b.list.len() as u32];
-        let matches: Vec<PixelMatch> = match_features(a, b, &MatchOptions::default())
-            .iter()
-            .filter_map(|m| {
-                let (p, q) = (a.list.get(m.a as usize)?, b.list.get(m.b as usize)?);
-                Some(PixelMatch {
-                    a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
-                    b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],
-                    ratio: f64::from(m.ratio),
-                })
-            })
-            .collect();
-        between_matches(&matches, [Intrinsics::of(a), Intrinsics::of(b)], keypoints)
+        verify::between_features(a, b)
     }
 
     /// The evidence behind the answer.

@@ -24,6 +24,14 @@ const CAUCHY: f64 = 4.0;
 /// Square of the residual, in standard deviations, beyond which a correspondence is an outlier.
 const CUT: f64 = 16.0;
 
+/// Weight of the cost of a free inverse depth in the comparison of motions. Inverse depths are far
+/// from independent (walls and floors), so that the full cost of one free number a match would
+/// favour a camera that did not move.
+const OCCAM: f64 = 0.04;
+
+/// The same weight in the fit itself.
+const OCCAM_FIT: f64 = 0.12;
+
 /// Smallest inverse depth in units of the typical one.
 const LEAST_INVERSE_DEPTH: f64 = 0.01;
 
@@ -71,26 +79,25 @@ pub(super) fn explain(motion: &Motion, p: &Pair, sigma: f64) -> Option<Explained
     })
 }
 
-/// Log-likelihood gain of "explained by the motion" over "anywhere in the frame", at least 0. The
-/// inverse depth is marginalised (Laplace), so that a motion which can reach half the frame with its
-/// free depths earns less per match than one that predicts a point.
-///
-/// `area` is the frame in bearing units squared.
-pub(super) fn gain(e: &Explained, p: &Pair, sigma: f64, area: f64) -> f64 {
+/// What a correspondence adds to the worth of a motion, at least 0: how far its robust misfit stays
+/// below that of an outlier, weighted by the prior probability of being right, less a small charge
+/// for the freedom of its inverse depth.
+pub(super) fn gain(e: &Explained, p: &Pair) -> f64 {
     if e.squared >= CUT {
         return 0.0;
     }
-    let density = (area / (std::f64::consts::TAU * sigma * sigma)).ln();
-    let occam = 0.5 * (e.stretch * e.stretch).ln_1p();
+    let limit = 0.5 * CAUCHY * (CUT / CAUCHY).ln_1p();
     let misfit = 0.5 * CAUCHY * (e.squared / CAUCHY).ln_1p();
-    (density + p.odds - occam - misfit).max(0.0)
+    let freedom = OCCAM * 0.5 * (e.stretch * e.stretch).ln_1p();
+    let right = 1.0 / (1.0 + (-1.0 - p.odds).exp());
+    (right * (limit - misfit) - freedom).max(0.0)
 }
 
 /// Total gain of a motion over all pairs.
-pub(super) fn total_gain(motion: &Motion, pairs: &[Pair], sigma: f64, area: f64) -> f64 {
+pub(super) fn total_gain(motion: &Motion, pairs: &[Pair], sigma: f64) -> f64 {
     pairs
         .iter()
-        .filter_map(|p| explain(motion, p, sigma).map(|e| gain(&e, p, sigma, area)))
+        .filter_map(|p| explain(motion, p, sigma).map(|e| gain(&e, p)))
         .sum()
 }
 
@@ -104,6 +111,7 @@ struct Normal {
     information: Matrix6<f64>,
     gradient: Vector6<f64>,
     cost: f64,
+    translation: Vector3<f64>,
 }
 
 /// Weight of a correspondence in the iteratively re-weighted fit.
@@ -120,6 +128,7 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
         information: Matrix6::zeros(),
         gradient: Vector6::zeros(),
         cost: 0.0,
+        translation: motion.translation,
     };
     let prior = 1.0 / (INVERSE_DEPTH_SIGMA * INVERSE_DEPTH_SIGMA);
     let t = motion.translation;
@@ -152,6 +161,7 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
             (jacobian.transpose() * jacobian - mixed * mixed.transpose() / depth_information) * w;
         normal.gradient +=
             (jacobian.transpose() * residual - mixed * (depth_gradient / depth_information)) * w;
+        charge_freedom(&mut normal, p, &e, x.z * sigma, w);
     }
     let regular = 1.0 / (TRANSLATION_SIGMA * TRANSLATION_SIGMA);
     for i in 0..3 {
@@ -160,6 +170,20 @@ fn normal_equations(motion: &Motion, pairs: &[Pair], sigma: f64) -> Normal {
     }
     normal.cost += 0.5 * regular * t.norm_squared();
     normal
+}
+
+/// Adds the charge for the freedom of an inverse depth, `OCCAM / 2 ln(1 + stretch^2)`, by its
+/// quadratic majorant: without it the joint optimum over motion and depths prefers a camera that
+/// moved a little, because free depths then soak up noise.
+fn charge_freedom(normal: &mut Normal, p: &Pair, e: &Explained, scale: f64, w: f64) {
+    let slope = Matrix2x3::new(1.0, 0.0, -p.b.x, 0.0, 1.0, -p.b.y) * (INVERSE_DEPTH_SIGMA / scale);
+    let weight = OCCAM_FIT * w / (1.0 + e.stretch * e.stretch);
+    let information = slope.transpose() * slope * weight;
+    let mut block = normal.information.fixed_view_mut::<3, 3>(3, 3);
+    block += information;
+    let mut gradient = normal.gradient.fixed_rows_mut::<3>(3);
+    gradient += information * normal.translation;
+    normal.cost += OCCAM_FIT * 0.5 * (e.stretch * e.stretch).ln_1p() * w;
 }
 
 /// Levenberg-Marquardt descent from `start`; at most `iterations` evaluations.

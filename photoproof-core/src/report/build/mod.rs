@@ -257,14 +257,22 @@ impl Names<'_> {
             measured: finding.measured.clone(),
             remedy: finding.remedy.clone(),
             innocent_explanations: finding.innocent_explanations.clone(),
-            waived: None,
+            waived: finding.waived.as_ref().map(|waiver| v1::Waived {
+                reviewer: waiver.who.clone(),
+                reason: waiver.why.clone(),
+                until: waiver.until.to_string(),
+            }),
         }
     }
 
     /// One retake for each photo to shoot, in walking order; several checks may ask for the same one.
     fn retakes(&self, judgement: &Judgement) -> Vec<v1::Retake> {
         let mut rows: BTreeMap<RetakeKey, v1::Retake> = BTreeMap::new();
-        for finding in &judgement.findings {
+        for finding in judgement
+            .findings
+            .iter()
+            .filter(|finding| finding.waived.is_none())
+        {
             let Some(retake) = &finding.retake else {
                 continue;
             };

@@ -62,9 +62,7 @@ pub fn pair(
                 a.features.width,
                 b.features.width,
             ));
-            if relation == Relation::Shifted {
-                row.advice = advice(shift, limits);
-            }
+            row.advice = advice(shift, limits);
         }
         Viewpoint::Inconclusive(reason, _) => row.reason = Some(why(*reason)),
         Viewpoint::NoCommonStructure(_) => {}

@@ -174,10 +174,10 @@ pub(super) fn copies(report: &Report, pictures: &Pictures) -> Vec<CopyRow> {
             other_job: copy.other_job.as_deref().map(inert),
             detail: copy.detail.as_ref().map(|detail| {
                 let shown = number(detail.crop * 100.0, 0);
-                format!(
-                    "transform: {}; shows {shown} % of it",
-                    inert(&detail.transform)
-                )
+                match detail.transform.as_str() {
+                    "none" => format!("shows {shown} % of it"),
+                    transform => format!("{}; shows {shown} % of it", inert(transform)),
+                }
             }),
         })
         .collect()

@@ -112,7 +112,7 @@ pub(super) fn retakes(report: &Report, pictures: &Pictures) -> Vec<RetakeEntry> 
         place: place(retake),
         area: retake.area.as_deref().map(inert),
         phase: retake.phase,
-        instruction: inert(&retake.instruction),
+        instruction: words::sentence(&retake.instruction),
         like: retake.like.as_deref().map(|path| pictures.get(path)),
         replaces: retake.replaces.as_deref().map(|path| pictures.get(path)),
         checks: retake.checks.iter().map(|check| inert(check)).collect(),
@@ -211,17 +211,17 @@ fn entry(report: &Report, index: usize, finding: &Finding, pictures: &Pictures) 
         severity: words::severity(finding.severity),
         area: finding.area.as_deref().map(inert),
         phases: phases.join(" "),
-        message: inert(&finding.message),
+        message: words::sentence(&finding.message),
         value: quantity(measured.and_then(|m| m.value)),
         limit: quantity(measured.and_then(|m| m.limit)),
         why: check
-            .map(|check| inert(&check.why))
+            .map(|check| words::sentence(&check.why))
             .filter(|why| !why.is_empty()),
-        remedy: inert(&finding.remedy),
+        remedy: words::sentence(&finding.remedy),
         innocent: finding
             .innocent_explanations
             .iter()
-            .map(|text| inert(text))
+            .map(|text| words::sentence(text))
             .collect(),
         pictures: pictures.all(&finding.photos),
         waiver_entry: shape::waiver_entry(finding),

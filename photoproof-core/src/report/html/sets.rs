@@ -7,7 +7,7 @@ use super::pictures::{Picture, Pictures};
 use crate::phase::Phase;
 use crate::report::shape;
 use crate::report::v1::{Pair, Report, ViewSet};
-use crate::report::words::{self, inert, number};
+use crate::report::words::{self, degrees, inert, number};
 
 /// One view set.
 #[derive(Debug, Serialize)]
@@ -24,6 +24,8 @@ pub(super) struct Card {
 struct PhasePictures {
     phase: Phase,
     pictures: Vec<Picture>,
+    /// Photos that seem meant to repeat this view, taken from another standpoint.
+    attempts: Vec<Picture>,
 }
 
 /// One compared pair.
@@ -90,6 +92,12 @@ fn card(report: &Report, set: &ViewSet, pictures: &Pictures) -> Card {
             .map(|(phase, paths)| PhasePictures {
                 phase: *phase,
                 pictures: pictures.all(paths),
+                attempts: set
+                    .attempts
+                    .iter()
+                    .filter(|attempt| attempt.phase == *phase)
+                    .map(|attempt| pictures.get(&attempt.photo))
+                    .collect(),
             })
             .collect(),
         pairs,
@@ -150,9 +158,7 @@ fn motion(pair: &Pair) -> String {
     let mut parts = Vec::new();
     match (pair.turn_right_deg, pair.tilt_up_deg, pair.rotation_deg) {
         (Some(turn), Some(tilt), _) => parts.push(turned(turn, tilt, pair.roll_clockwise_deg)),
-        (_, _, Some(angle)) => {
-            parts.push(format!("the camera turned {} degrees", number(angle, 0)))
-        }
+        (_, _, Some(angle)) => parts.push(format!("the camera turned {}", degrees(angle))),
         _ => {}
     }
     if let Some(ratio) = pair.distance_ratio {
@@ -182,7 +188,7 @@ fn motion(pair: &Pair) -> String {
 fn turned(turn: f64, tilt: f64, roll: Option<f64>) -> String {
     let part = |value: f64, positive: &str, negative: &str| {
         let side = if value > 0.0 { positive } else { negative };
-        (value.abs() >= 0.5).then(|| format!("{} degrees {side}", number(value.abs(), 0)))
+        (value.abs() >= 0.5).then(|| format!("{} {side}", degrees(value.abs())))
     };
     let parts: Vec<String> = [
         part(turn, "to the right", "to the left"),

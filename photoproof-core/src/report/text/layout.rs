@@ -69,12 +69,13 @@ impl Page {
         let room = self.width.saturating_sub(first.max(indent)).max(20);
         for (index, line) in wrap(text, room).iter().enumerate() {
             let columns = if index == 0 { first } else { indent };
+            let line = words::unglued(line);
             self.out.push_str(&" ".repeat(columns));
             match self.colour {
                 Colour::Ansi if !style.is_empty() => {
                     self.out.extend([style, line.as_str(), RESET]);
                 }
-                _ => self.out.push_str(line),
+                _ => self.out.push_str(&line),
             }
             self.out.push('\n');
         }
@@ -88,7 +89,7 @@ fn wrap(text: &str, room: usize) -> Vec<String> {
     for word in text.split(' ') {
         for piece in pieces(word, room) {
             let gap = usize::from(!line.is_empty());
-            if line.width() + gap + piece.width() > room && !line.is_empty() {
+            if columns(&line) + gap + columns(&piece) > room && !line.is_empty() {
                 lines.push(std::mem::take(&mut line));
             }
             if !line.is_empty() {
@@ -101,12 +102,17 @@ fn wrap(text: &str, room: usize) -> Vec<String> {
     lines
 }
 
+/// Columns of a text; the sign that glues a path together takes one, as the space it becomes.
+fn columns(text: &str) -> usize {
+    words::unglued(text).width()
+}
+
 /// `word` in pieces of at most `room` columns.
 fn pieces(word: &str, room: usize) -> Vec<String> {
     let mut pieces = vec![String::new()];
     let mut used = 0;
     for c in word.chars() {
-        let columns = c.width().unwrap_or(0);
+        let columns = c.width().unwrap_or(1);
         if used + columns > room {
             pieces.push(String::new());
             used = 0;

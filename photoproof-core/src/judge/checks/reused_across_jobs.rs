@@ -1,0 +1,59 @@
+//! `reused-across-jobs`: a picture has already served an earlier job.
+
+use super::reused_within_job::what;
+use crate::group::{CopyPair, Original};
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+
+static META: CheckMeta = CheckMeta {
+    id: "reused-across-jobs",
+    status: Status::Stable { since: "0.1.0" },
+    severity: Severity::Fail,
+    summary: "A picture of this job is a copy of one that an earlier job in the ledger has used.",
+    why: "A picture that proved another job proves nothing about this one.",
+    how_measured: "Digests and a perceptual hash in eight orientations against every photo of the ledger, each lead confirmed by keypoint geometry.",
+    limit: "Any confirmed copy of a photo of another job.",
+    remedy: "Replace the photo by one taken for this job.",
+    innocent: &[
+        "the same site was ordered twice under two job numbers",
+        "a photo was uploaded to the wrong job",
+        "a street view or document that both jobs share",
+    ],
+    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures, so heavy crops and photos of a screen can be missed.",
+};
+
+/// The check.
+#[derive(Debug)]
+pub struct ReusedAcrossJobs;
+
+impl Check for ReusedAcrossJobs {
+    fn meta(&self) -> &'static CheckMeta {
+        &META
+    }
+
+    fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
+        evidence
+            .grouped
+            .copies
+            .iter()
+            .filter_map(|copy| match &copy.original {
+                Original::InLedger { job, path } => Some(finding(evidence, copy, job, path)),
+                Original::InJob(_) => None,
+            })
+            .collect()
+    }
+}
+
+fn finding(evidence: &Evidence<'_>, copy: &CopyPair, job: &str, path: &str) -> Finding {
+    let label = evidence.label(copy.photo);
+    META.finding(format!("{} of {path} of job {job}", what(&copy.measure)))
+        .area(evidence.area(copy.photo))
+        .photos([copy.photo])
+        .retake(Retake {
+            area: label.area.clone(),
+            phase: label.phase,
+            view_set: None,
+            like: None,
+            replaces: Some(copy.photo),
+            instruction: format!("take or send this job's own photo; this one served job {job}"),
+        })
+}

@@ -1,0 +1,20 @@
+#!/bin/sh
+# Browser tests of the report pages. Needs Node 20 or later and a Chromium (CHROMIUM names it, /usr/bin/chromium
+# otherwise). The pages are written by the sample_reports example unless REPORT_PAGES names a folder of them.
+set -eu
+here=$(cd "$(dirname "$0")" && pwd)
+root=$(cd "$here/../.." && pwd)
+chromium=${CHROMIUM:-/usr/bin/chromium}
+if ! command -v node >/dev/null 2>&1 || [ ! -x "$chromium" ]; then
+  echo "skipped: browser tests need node and a Chromium at $chromium" >&2
+  [ -z "${CI:-}" ] || exit 1
+  exit 0
+fi
+if [ -z "${REPORT_PAGES:-}" ]; then
+  REPORT_PAGES="${CARGO_TARGET_DIR:-$root/target}/sample-reports"
+  export REPORT_PAGES
+  (cd "$root" && cargo run -q -p photoproof-core --example sample_reports -- "$REPORT_PAGES")
+fi
+cd "$here"
+[ -d node_modules/axe-core ] || npm ci --no-audit --no-fund --ignore-scripts
+node --test --test-concurrency=1
