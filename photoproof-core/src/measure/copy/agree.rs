@@ -40,7 +40,7 @@ pub(super) struct Agreement {
     pub(super) lost: [f64; 2],
     /// Share of b's luma variance that is a function of a's luma, 0..=1.
     pub(super) tone: f64,
-    /// Parallax: the shift, samples of a, that a fifth of the blocks with edges exceed.
+    /// Parallax: the shift, samples of the coarser side, that a fifth of the blocks with edges exceed.
     pub(super) flow: f64,
     /// The map from a to b after refinement.
     pub(super) map: Map,
@@ -102,7 +102,7 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
     let blocks = blocks(&coarse, &warped);
     let mut result = summary(&blocks);
     (result.tone, result.recoloured) = tone(&coarse, &warped);
-    result.flow = flow::spread(&shifts) * if swap { 1.0 / scale } else { 1.0 };
+    result.flow = flow::spread(&shifts);
     result.map = if swap { walk.try_inverse()? } else { walk };
     if swap {
         (result.cover_a, result.cover_b) = (cover_fine, cover_coarse);
