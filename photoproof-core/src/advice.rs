@@ -20,21 +20,30 @@ const LEAST_SHARE: f64 = 0.03;
 /// Example: `step back about 25 %, turn left 8 degrees`.
 #[must_use]
 pub fn advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
-    joined(&corrections(shift, limits))
+    joined(corrections(shift, limits).into_iter().map(|(_, text)| text))
 }
 
-/// The two corrections that matter most, for a retake list: nobody carries out six.
+/// The corrections that matter most, for a retake list: the first, and the second if it is worth the trouble
+/// (5 degrees or 10 %). Nobody carries out six.
 #[must_use]
 pub fn brief_advice(shift: &ViewpointShift, limits: &Limits) -> Option<String> {
-    let all = corrections(shift, limits);
-    joined(&all[..all.len().min(2)])
+    let all = corrections(shift, limits).into_iter().enumerate();
+    joined(
+        all.filter(|(place, (weight, _))| *place == 0 || (*place == 1 && *weight >= WORTH_WHILE))
+            .map(|(_, (_, text))| text),
+    )
 }
 
-fn joined(words: &[String]) -> Option<String> {
+fn joined(words: impl Iterator<Item = String>) -> Option<String> {
+    let words: Vec<String> = words.collect();
     (!words.is_empty()).then(|| words.join(", "))
 }
 
-fn corrections(shift: &ViewpointShift, limits: &Limits) -> Vec<String> {
+/// Weight (per cent, or degrees times two) from which a second correction is named in a retake list.
+const WORTH_WHILE: f64 = 10.0;
+
+/// Corrections with their weights, beyond their limit first, then by size.
+fn corrections(shift: &ViewpointShift, limits: &Limits) -> Vec<(f64, String)> {
     let ratio_is_within = shift.distance_ratio.is_none_or(|ratio| {
         (limits.min_distance_ratio..=limits.max_distance_ratio).contains(&ratio.get())
     });
@@ -58,7 +67,10 @@ fn corrections(shift: &ViewpointShift, limits: &Limits) -> Vec<String> {
         .filter_map(|(within, correction)| correction.map(|(size, text)| (within, size, text)))
         .collect();
     words.sort_by(|x, y| x.0.cmp(&y.0).then(y.1.total_cmp(&x.1)));
-    words.into_iter().map(|(.., text)| text).collect()
+    words
+        .into_iter()
+        .map(|(_, weight, text)| (weight, text))
+        .collect()
 }
 
 /// Weight of one degree against one per cent when corrections are ordered.

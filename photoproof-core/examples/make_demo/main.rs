@@ -55,10 +55,15 @@ fn test_pictures(scenes: &Path, folder: &Path) -> Result<(), Box<dyn Error>> {
         let small = imageops::resize(&picture, 640, 480, FilterType::Triangle);
         std::fs::write(folder.join(format!("{name}.jpg")), encode(&small, 78)?)?;
     }
+    let (name, source, [left, top, width, height]) = plan::BARE_WALL;
+    let picture = image::open(scenes.join(format!("{source}.jpg")))?.to_rgb8();
+    let part = imageops::crop_imm(&picture, left, top, width, height).to_image();
+    let wall = imageops::resize(&part, 640, 480, FilterType::Triangle);
+    std::fs::write(folder.join(format!("{name}.jpg")), encode(&wall, 78)?)?;
     println!(
         "{}: {} pictures",
         folder.display(),
-        plan::TEST_PICTURES.len()
+        plan::TEST_PICTURES.len() + 1
     );
     Ok(())
 }
