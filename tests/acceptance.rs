@@ -166,6 +166,22 @@ mod tests {
     }
 
     #[test]
+    fn batch_gets_an_index_and_one_bad_job_stops_nothing() {
+        let out = tempfile::tempdir().expect("temporary folder");
+        let dir = out.path().to_str().expect("UTF-8");
+        let jobs = ["demo-data/flawed-job", "no/such/folder", "demo-data/clean-job"];
+        let mut args = vec!["check", "--format", "json", "--out", dir];
+        args.extend(jobs);
+        assert_eq!(code(&photoproof(&args)), 2, "one job could not be judged");
+        let index = std::fs::read(out.path().join("index.json")).expect("index.json");
+        let index: Value = serde_json::from_slice(&index).expect("JSON");
+        assert_eq!(index["jobs"].as_array().map(Vec::len), Some(2));
+        for name in ["flawed-job", "clean-job"] {
+            assert!(out.path().join(name).join("report.json").exists(), "{name}");
+        }
+    }
+
+    #[test]
     fn compare_list_keeps_order_and_passes_members_through() {
         let folder = tempfile::tempdir().expect("temporary folder");
         let list = folder.path().join("pairs.jsonl");

@@ -1,5 +1,6 @@
 //! `photoproof check JOB_FOLDER...`
 
+use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
 use photoproof_core::job::JobSheet;
@@ -7,7 +8,7 @@ use photoproof_core::judge::{Outcome, WaiverSet};
 use photoproof_core::ledger;
 use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
 use photoproof_core::report::v1::Report;
-use photoproof_core::report::{build, csv, html, json, junit, sarif, text};
+use photoproof_core::report::{build, csv, html, index, json, junit, sarif, text};
 use photoproof_core::{Error, ErrorKind};
 
 use crate::exit::{self, Exit};
@@ -75,20 +76,63 @@ enum FailOn {
 /// Formats written to `--out` when `--format` does not say.
 const USUAL: [Format; 3] = [Format::Text, Format::Json, Format::Html];
 
+/// A checked job: how it ends, and its report with the folder it was written to.
+struct Checked {
+    exit: Exit,
+    report: Option<(Report, Option<PathBuf>)>,
+}
+
 /// Runs `check`.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
     args.threads.apply()?;
     let formats = formats(args)?;
     let mut worst = Exit::Clean;
-    for folder in &args.folders {
-        let exit = match job(args, &formats, folder) {
-            Ok(exit) => exit,
+    let mut done = Vec::new();
+    for (folder, name) in args.folders.iter().zip(distinct_names(&args.folders)) {
+        match job(args, &formats, folder, &name) {
+            Ok(checked) => {
+                worst = worst.worse(checked.exit);
+                done.extend(checked.report);
+            }
             // One bad job of a batch stops nothing.
-            Err(error) => exit::failed(&error),
-        };
-        worst = worst.worse(exit);
+            Err(error) => worst = worst.worse(exit::failed(&error)),
+        }
+    }
+    if let (Some(dir), true) = (&args.out, args.folders.len() > 1) {
+        write_index(dir, &done)?;
     }
     Ok(worst)
+}
+
+/// The folders' own names; a name that comes twice gets a number, so that reports do not overwrite each other.
+fn distinct_names(folders: &[PathBuf]) -> Vec<String> {
+    let mut names: Vec<String> = Vec::new();
+    for folder in folders {
+        let name = folder_name(folder);
+        let mut distinct = name.clone();
+        let mut number = 2;
+        while names.contains(&distinct) {
+            distinct = format!("{name}-{number}");
+            number += 1;
+        }
+        names.push(distinct);
+    }
+    names
+}
+
+/// `index.html` and `index.json` of a batch.
+fn write_index(dir: &Path, done: &[(Report, Option<PathBuf>)]) -> Result<(), Error> {
+    let reports: Vec<Report> = done.iter().map(|(report, _)| report.clone()).collect();
+    let links: BTreeMap<String, String> = done
+        .iter()
+        .filter_map(|(report, folder)| {
+            let name = folder.as_ref()?.file_name()?.to_string_lossy();
+            Some((report.job.id.clone(), format!("{name}/report.html")))
+        })
+        .collect();
+    output::folder(dir)?;
+    output::write(dir, "index.json", index::json(&reports).as_bytes())?;
+    output::write(dir, "index.html", index::html(&reports, &links)?.as_bytes())
 }
 
 fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
@@ -104,7 +148,7 @@ fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
 }
 
 /// Checks one job folder and writes what was asked for.
-fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Error> {
+fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Result<Checked, Error> {
     let sheet = sheet(args, folder)?;
     let mut options = Options::default();
     if args.out.is_some() && formats.contains(&Format::Html) {
@@ -114,11 +158,10 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Erro
         options.waivers = Some((WaiverSet::read(path)?, chrono::Local::now().date_naive()));
     }
     let bar = Bar::new();
-    let name = folder_name(folder);
     let id = sheet
         .as_ref()
         .and_then(|sheet| sheet.id.clone())
-        .unwrap_or_else(|| name.clone());
+        .unwrap_or_else(|| name.to_owned());
     let mut ledger = args.ledger.as_deref().map(ledger::open).transpose()?;
     let searched = ledger.as_deref().map(|ledger| (ledger, id.as_str()));
     let result = pipeline::run(folder, sheet, &options, searched, &|progress| {
@@ -128,26 +171,37 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path) -> Result<Exit, Erro
     let result = result?;
     if result.intake.photos.is_empty() && result.intake.rejected.is_empty() {
         style::diagnostic("error", &format!("no photos found in {}", folder.display()));
-        return Ok(Exit::NoPhotos);
+        return Ok(Checked {
+            exit: Exit::NoPhotos,
+            report: None,
+        });
     }
-    let report = build::report(&result, &name);
-    match &args.out {
-        None => style::results(&rendered(&report, formats[0])),
+    let report = build::report(&result, name);
+    let written = match &args.out {
+        None => {
+            style::results(&rendered(&report, formats[0]));
+            None
+        }
         Some(dir) => {
             let dir = if args.folders.len() > 1 {
-                dir.join(&name)
+                dir.join(name)
             } else {
                 dir.clone()
             };
             write(&dir, formats, &report, &result)?;
             style::results(&text::render(&report, &style::text_options()));
             style::diagnostic("written", &dir.display().to_string());
+            Some(dir)
         }
-    }
+    };
     if let (true, Some(ledger)) = (args.record, &mut ledger) {
         ledger.record_job(&result.record(&id))?;
     }
-    Ok(gate(report.outcome, &report, args.fail_on))
+    let exit = gate(report.outcome, &report, args.fail_on);
+    Ok(Checked {
+        exit,
+        report: Some((report, written)),
+    })
 }
 
 fn sheet(args: &CheckArgs, folder: &Path) -> Result<Option<JobSheet>, Error> {
