@@ -169,7 +169,11 @@ mod tests {
     fn batch_gets_an_index_and_one_bad_job_stops_nothing() {
         let out = tempfile::tempdir().expect("temporary folder");
         let dir = out.path().to_str().expect("UTF-8");
-        let jobs = ["demo-data/flawed-job", "no/such/folder", "demo-data/clean-job"];
+        let jobs = [
+            "demo-data/flawed-job",
+            "no/such/folder",
+            "demo-data/clean-job",
+        ];
         let mut args = vec!["check", "--format", "json", "--out", dir];
         args.extend(jobs);
         assert_eq!(code(&photoproof(&args)), 2, "one job could not be judged");

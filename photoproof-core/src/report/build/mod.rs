@@ -8,7 +8,7 @@ use std::collections::BTreeMap;
 
 use sha2::{Digest, Sha256};
 
-use crate::group::{CopyPair, Original, ViewSet};
+use crate::group::{CopyPair, CoverageCell, Original, ViewSet};
 use crate::ingest::PhotoId;
 use crate::judge::{CHECKS, Finding, Judgement, Severity, outcome};
 use crate::measure::CopyKind;
@@ -20,32 +20,21 @@ use crate::report::v1;
 #[must_use]
 pub fn report(result: &JobResult, name: &str) -> v1::Report {
     let names = Names(result);
+    let (intake, grouped) = (&result.intake, &result.grouped);
     let findings: Vec<v1::Finding> = result
         .judgement
         .findings
         .iter()
         .map(|finding| names.finding(finding))
         .collect();
-    let open = || findings.iter().filter(|finding| finding.waived.is_none());
+    let open = findings.iter().filter(|finding| finding.waived.is_none());
+    let outcome = outcome(open.map(|finding| finding.severity));
     let retakes = names.retakes(&result.judgement);
-    let mut counts = v1::Counts {
-        photos: result.intake.photos.len(),
-        unreadable: result.intake.rejected.len(),
-        view_sets: result.grouped.view_sets.len(),
-        findings: BTreeMap::from([
-            (Severity::Note, 0),
-            (Severity::Review, 0),
-            (Severity::Fail, 0),
-        ]),
-        waived: findings
-            .iter()
-            .filter(|finding| finding.waived.is_some())
-            .count(),
+    let counts = counts(result, &findings);
+    let file = |path: &str, reason: &str| v1::Unreadable {
+        path: path.to_owned(),
+        reason: reason.to_owned(),
     };
-    for finding in open() {
-        *counts.findings.entry(finding.severity).or_default() += 1;
-    }
-    let outcome = outcome(open().map(|finding| finding.severity));
     v1::Report {
         schema: v1::SCHEMA.to_owned(),
         tool_version: env!("CARGO_PKG_VERSION").to_owned(),
@@ -53,59 +42,61 @@ pub fn report(result: &JobResult, name: &str) -> v1::Report {
         outcome,
         summary: summary::sentences(&counts, outcome, &findings, &retakes),
         counts,
-        photos: result
-            .intake
-            .photos
-            .iter()
-            .enumerate()
-            .map(|(i, _)| names.photo(PhotoId(i)))
+        photos: (0..intake.photos.len())
+            .map(|index| names.photo(PhotoId(index)))
             .collect(),
-        unreadable: result
-            .intake
+        unreadable: intake
             .rejected
             .iter()
-            .map(|file| v1::Unreadable {
-                path: file.path.clone(),
-                reason: file.reason.clone(),
-            })
+            .map(|r| file(&r.path, &r.reason))
             .collect(),
-        ignored: result
-            .intake
+        ignored: intake
             .ignored
             .iter()
-            .map(|file| v1::Unreadable {
-                path: file.path.clone(),
-                reason: file.reason.clone(),
-            })
+            .map(|i| file(&i.path, &i.reason))
             .collect(),
-        view_sets: result
-            .grouped
+        view_sets: grouped
             .view_sets
             .iter()
             .map(|set| names.view_set(set))
             .collect(),
-        coverage: result
-            .grouped
-            .coverage
-            .iter()
-            .map(|cell| v1::Coverage {
-                area: cell.area.clone(),
-                phase: cell.phase,
-                required: cell.required,
-                photos: cell.photos,
-            })
-            .collect(),
-        copies: result
-            .grouped
-            .copies
-            .iter()
-            .map(|copy| names.copy(copy))
-            .collect(),
-        debris: v1::Debris::from(&result.grouped.debris),
+        coverage: grouped.coverage.iter().map(coverage).collect(),
+        copies: grouped.copies.iter().map(|copy| names.copy(copy)).collect(),
+        debris: v1::Debris::from(&grouped.debris),
         findings,
         retakes,
         limits: result.sheet.limits.clone(),
         checks: checks(),
+    }
+}
+
+fn counts(result: &JobResult, findings: &[v1::Finding]) -> v1::Counts {
+    let mut by_severity = BTreeMap::from([
+        (Severity::Note, 0),
+        (Severity::Review, 0),
+        (Severity::Fail, 0),
+    ]);
+    for finding in findings.iter().filter(|finding| finding.waived.is_none()) {
+        *by_severity.entry(finding.severity).or_default() += 1;
+    }
+    v1::Counts {
+        photos: result.intake.photos.len(),
+        unreadable: result.intake.rejected.len(),
+        view_sets: result.grouped.view_sets.len(),
+        findings: by_severity,
+        waived: findings
+            .iter()
+            .filter(|finding| finding.waived.is_some())
+            .count(),
+    }
+}
+
+fn coverage(cell: &CoverageCell) -> v1::Coverage {
+    v1::Coverage {
+        area: cell.area.clone(),
+        phase: cell.phase,
+        required: cell.required,
+        photos: cell.photos,
     }
 }
 
