@@ -151,7 +151,8 @@ fn a_cut_off_photo_is_refused_as_truncated_wherever_it_is_cut() {
                 Err(rejected) => {
                     let reason = &rejected.reason;
                     let jpeg = name.ends_with("jpg");
-                    let says = reason.contains("truncated") || !jpeg && reason.contains("damaged");
+                    let says =
+                        reason.contains("truncated") || (!jpeg && reason.contains("damaged"));
                     if !says || rejected.sha256.is_none() {
                         wrong.push(format!("{name} cut to {percent} %: {reason}"));
                     }
@@ -264,7 +265,7 @@ fn declared_png(width: u32, height: u32) -> Vec<u8> {
         sum ^= u32::from(*byte);
         for _ in 0..8 {
             sum = if sum & 1 == 1 {
-                sum >> 1 ^ 0xEDB8_8320
+                (sum >> 1) ^ 0xEDB8_8320
             } else {
                 sum >> 1
             };

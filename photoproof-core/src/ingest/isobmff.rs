@@ -138,7 +138,7 @@ fn items(fields: &mut Fields<'_>) -> Option<Vec<Item>> {
 fn locations(fields: &mut Fields<'_>, list: &mut Vec<Location>) -> Option<()> {
     let version = fields.version().filter(|version| *version <= 2)?;
     let sizes = fields.number(2)?;
-    let size = |shift: u32| (sizes >> shift & 0xF) as usize;
+    let size = |shift: u32| ((sizes >> shift) & 0xF) as usize;
     let (offset_size, length_size, base_size) = (size(12), size(8), size(4));
     let index_size = if version >= 1 { size(0) } else { 0 };
     let count = fields.id(version >= 2)?;
@@ -198,7 +198,7 @@ impl<'a> Fields<'a> {
         Some(
             bytes
                 .iter()
-                .fold(0, |value, &byte| value << 8 | u64::from(byte)),
+                .fold(0, |value, &byte| (value << 8) | u64::from(byte)),
         )
     }
 

@@ -170,6 +170,10 @@ pub fn ingest_with_progress<M: Send>(
 ///
 /// # Errors
 /// What is wrong with the file, if it is no readable photo.
+#[allow(
+    clippy::result_large_err,
+    reason = "a rejected file carries its labels; one copy a file costs nothing beside decoding"
+)]
 pub fn read_photo(
     path: &Path,
     shown: &str,

@@ -32,77 +32,97 @@ pub(crate) fn read_file(
     gate: &MemoryGate,
 ) -> Outcome<Pixels> {
     let extension = extension(shown);
-    let reject = |sha256: Option<String>, reason: String| {
+    let reject = |sha256: Option<String>, reason: String, facts: Option<Box<Photo>>| {
         Outcome::Rejected(Rejected {
             path: shown.to_owned(),
             sha256,
             reason,
             label: Label::default(),
-            facts: None,
+            facts,
         })
     };
-    let ignore = |reason: &str| {
-        Outcome::Ignored(Ignored {
-            path: shown.to_owned(),
-            reason: reason.to_owned(),
-        })
-    };
-    let mut opened = match open(path, options) {
-        Ok(opened) => opened,
-        Err(reason) => return reject(None, reason),
-    };
-    let head = match opened.head() {
-        Ok(head) => head,
-        Err(reason) => return reject(None, reason),
-    };
-    let format = Format::sniff(&head);
-    if let Format::NotPicture(what) = format {
-        if !claims_photo(&extension) {
-            return ignore(what);
+    let content = match content(path, &extension, options) {
+        Ok(content) => content,
+        Err(Refusal::Unusable { sha256, reason }) => return reject(sha256, reason, None),
+        Err(Refusal::NotPhoto(what)) => {
+            return Outcome::Ignored(Ignored {
+                path: shown.to_owned(),
+                reason: what.to_owned(),
+            });
         }
-        let reason = if opened.size == 0 {
-            "the file is empty".to_owned()
-        } else {
-            format!("not a photo in spite of its name: {what}")
-        };
-        return reject(opened.digest(head).ok(), reason);
-    }
-    if opened.size > options.max_file_bytes {
-        let reason = format!(
-            "file of {} MiB is larger than the bound of {} MiB",
-            opened.size >> 20,
-            options.max_file_bytes >> 20
-        );
-        return reject(opened.digest(head).ok(), reason);
-    }
-    let bytes = match opened.rest(head, options.max_file_bytes) {
-        Ok(bytes) => bytes,
-        Err(reason) => return reject(None, reason),
     };
-    let sha256 = hex(&Sha256::digest(&bytes));
-    let (facts, orientation) = facts(format, &bytes, options);
+    let sha256 = hex(&Sha256::digest(&content.bytes));
+    let (facts, orientation) = facts(content.format, &content.bytes, options);
     let file = FileFacts {
         shown,
         extension: &extension,
-        format,
+        format: content.format,
         sha256,
-        opened: &opened,
+        opened: &content.opened,
     };
     let mut photo = photo(file, facts);
-    match decode(format, &bytes, orientation, options, gate) {
+    match decode(content.format, &content.bytes, orientation, options, gate) {
         Ok(pixels) => {
             photo.width = pixels.full_width;
             photo.height = pixels.full_height;
             Outcome::Photo(Box::new(photo), pixels)
         }
-        Err(reason) => Outcome::Rejected(Rejected {
-            path: shown.to_owned(),
-            sha256: Some(photo.sha256.clone()),
-            reason,
-            label: Label::default(),
-            facts: Some(Box::new(photo)),
-        }),
+        Err(reason) => reject(Some(photo.sha256.clone()), reason, Some(Box::new(photo))),
     }
+}
+
+/// The bytes of a file that claims to be a picture.
+struct Content {
+    opened: Opened,
+    format: Format,
+    bytes: Vec<u8>,
+}
+
+/// Why a file is not read as a picture.
+enum Refusal {
+    /// It neither is nor claims to be one.
+    NotPhoto(&'static str),
+    /// It should be one.
+    Unusable {
+        sha256: Option<String>,
+        reason: String,
+    },
+}
+
+/// Opens a file, tells its format and reads it within the bounds.
+fn content(path: &Path, extension: &str, options: &IngestOptions) -> Result<Content, Refusal> {
+    let unreadable = |reason: String| Refusal::Unusable {
+        sha256: None,
+        reason,
+    };
+    let mut opened = open(path, options).map_err(unreadable)?;
+    let head = opened.head().map_err(unreadable)?;
+    let format = Format::sniff(&head);
+    let reason = match format {
+        Format::NotPicture(what) if !claims_photo(extension) => {
+            return Err(Refusal::NotPhoto(what));
+        }
+        Format::NotPicture(_) if opened.size == 0 => Some("the file is empty".to_owned()),
+        Format::NotPicture(what) => Some(format!("not a photo in spite of its name: {what}")),
+        _ if opened.size > options.max_file_bytes => Some(format!(
+            "file of {} MiB is larger than the bound of {} MiB",
+            opened.size >> 20,
+            options.max_file_bytes >> 20
+        )),
+        _ => None,
+    };
+    if let Some(reason) = reason {
+        let sha256 = opened.digest(head).ok();
+        return Err(Refusal::Unusable { sha256, reason });
+    }
+    let bytes = opened
+        .rest(head, options.max_file_bytes)
+        .map_err(unreadable)?;
+    Ok(Content {
+        opened,
+        format,
+        bytes,
+    })
 }
 
 /// Exif and XMP of a file, and the orientation to apply.
