@@ -1,5 +1,6 @@
 //! Writes the hand-made reports as pages, for the browser tests: `sample_reports DIR`.
 
+use std::collections::BTreeMap;
 use std::error::Error;
 use std::io::Cursor;
 use std::path::Path;
@@ -57,6 +58,7 @@ fn main() -> Result<(), Box<dyn Error>> {
 /// are drawn through the pair's plane map, so that an aligned pair must coincide.
 fn thumbnails(job: &v1::Report) -> Result<Thumbnails, Box<dyn Error>> {
     let mut pictures = Thumbnails::new();
+    let mut drawn = BTreeMap::new();
     for (number, photo) in job.photos.iter().enumerate() {
         let map = if photo.phase == Some(Phase::Before) {
             IDENTITY
@@ -70,6 +72,12 @@ fn thumbnails(job: &v1::Report) -> Result<Thumbnails, Box<dyn Error>> {
             .bytes()
             .map(u32::from)
             .sum::<u32>();
+        // Rooms that look alike share a picture; drawing hundreds takes long.
+        let look = (room, photo.phase, map.map(|row| row.map(f64::to_bits)));
+        if let Some(same) = drawn.get(&look) {
+            pictures.insert(photo.path.clone(), Thumbnail::clone(same));
+            continue;
+        }
         let picture = draw(room, photo.phase, &map, number as u32);
         let mut jpeg = Cursor::new(Vec::new());
         DynamicImage::ImageRgb8(picture).write_to(&mut jpeg, image::ImageFormat::Jpeg)?;
@@ -78,6 +86,7 @@ fn thumbnails(job: &v1::Report) -> Result<Thumbnails, Box<dyn Error>> {
             width: WIDTH,
             height: HEIGHT,
         };
+        drawn.insert(look, thumbnail.clone());
         pictures.insert(photo.path.clone(), thumbnail);
     }
     Ok(pictures)
