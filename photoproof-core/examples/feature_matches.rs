@@ -117,7 +117,6 @@ fn options(settings: &[String]) -> Result<(FeatureOptions, MatchOptions), Failur
             "edge_ratio" => features.edge_ratio = value.parse()?,
             "cell_width" => features.cell_width = value.parse()?,
             "even_share" => features.even_share = value.parse()?,
-            "scale_power" => features.scale_power = value.parse()?,
             "max_ratio" => matching.max_ratio = value.parse()?,
             "max_distance" => matching.max_distance = value.parse()?,
             _ => return Err(format!("unknown setting {name}").into()),

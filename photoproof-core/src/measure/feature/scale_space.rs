@@ -259,3 +259,46 @@ fn mirrored(index: isize, length: usize) -> usize {
     let i = index.rem_euclid(period);
     (if i < length { i } else { period - 1 - i }) as usize
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_instruction_set_gives_the_same_bits() {
+        let mut state = 1_u32;
+        let mut next = || {
+            state = state.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            (state >> 8) as f32 / 16_777_216.0
+        };
+        let source = Plane {
+            width: 107,
+            height: 61,
+            data: (0..107 * 61).map(|_| next()).collect(),
+        };
+        for sigma in [0.8, 1.6, 3.3] {
+            let half = kernel(sigma);
+            let blur = || Blur {
+                source: &source,
+                half: &half,
+            };
+            let bits = |data: Vec<f32>| -> Vec<u32> { data.iter().map(|v| v.to_bits()).collect() };
+            let plain = bits(Arch::Scalar.dispatch(blur()));
+            assert_eq!(plain, bits(Arch::new().dispatch(blur())), "sigma {sigma}");
+        }
+    }
+
+    #[test]
+    fn kernels_sum_to_one_and_edges_repeat() {
+        for sigma in [0.3, 1.0, 2.5, 9.0] {
+            let half = kernel(sigma);
+            let sum = half[0] + 2.0 * half[1..].iter().sum::<f32>();
+            assert!((sum - 1.0).abs() < 1e-6, "{sigma}: {sum}");
+        }
+        assert_eq!(
+            [-3, -1, 0, 4, 5, 7].map(|i| mirrored(i, 5)),
+            [2, 0, 0, 4, 4, 2]
+        );
+        assert_eq!([-2, 0, 3].map(|i| mirrored(i, 1)), [0, 0, 0]);
+    }
+}

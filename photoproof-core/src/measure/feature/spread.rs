@@ -16,7 +16,7 @@ pub(super) fn choose(
     (width, height): (u32, u32),
     options: &FeatureOptions,
 ) -> Vec<Candidate> {
-    sort_by_strength(&mut candidates, options);
+    sort_by_strength(&mut candidates);
     if candidates.len() <= options.max_features {
         return candidates;
     }
@@ -75,9 +75,10 @@ fn even_quota(counts: &[usize], budget: usize) -> usize {
     low
 }
 
-/// Strongest first; ties by position, so that the order never depends on the search.
-fn sort_by_strength(candidates: &mut [Candidate], options: &FeatureOptions) {
-    let strength = |c: &Candidate| c.response * power(c.scale, options.scale_power);
+/// Strongest first. Noise falls off with the scale, so response times scale is proportional to the
+/// signal-to-noise ratio. Ties by position, so that the order never depends on the search.
+fn sort_by_strength(candidates: &mut [Candidate]) {
+    let strength = |c: &Candidate| c.response * c.scale;
     candidates.sort_by(|a, b| {
         strength(b)
             .total_cmp(&strength(a))
@@ -85,18 +86,4 @@ fn sort_by_strength(candidates: &mut [Candidate], options: &FeatureOptions) {
             .then(a.x.total_cmp(&b.x))
             .then(a.sigma.total_cmp(&b.sigma))
     });
-}
-
-fn power(x: f32, p: f32) -> f32 {
-    if p == 0.0 {
-        1.0
-    } else if p == 0.5 {
-        x.sqrt()
-    } else if p == 1.0 {
-        x
-    } else if p == 1.5 {
-        x * x.sqrt()
-    } else {
-        x * x
-    }
 }
