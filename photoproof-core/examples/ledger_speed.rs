@@ -39,7 +39,11 @@ fn peak_memory() -> String {
 
 fn main() {
     let mut arguments = std::env::args().skip(1);
-    let photos: u64 = arguments.next().expect("number of photos").parse().expect("a number");
+    let photos: u64 = arguments
+        .next()
+        .expect("number of photos")
+        .parse()
+        .expect("a number");
     let folder = tempfile::tempdir().unwrap();
     let path = arguments
         .next()
@@ -61,13 +65,26 @@ fn main() {
             record.hash.cosine = [(); 4].map(|()| draw(&mut state));
             record
         });
-        let job = JobRecord { job: format!("job {number}"), vendor: None, photos: records.collect() };
+        let job = JobRecord {
+            job: format!("job {number}"),
+            vendor: None,
+            photos: records.collect(),
+        };
         ledger.record_job(&job).unwrap();
     }
-    println!("{} photos recorded in {:.1} s", ledger.stats().unwrap().photos, start.elapsed().as_secs_f64());
+    println!(
+        "{} photos recorded in {:.1} s",
+        ledger.stats().unwrap().photos,
+        start.elapsed().as_secs_f64()
+    );
     for _ in 0..3 {
         let start = Instant::now();
         let leads = ledger.find(&asked, None).unwrap();
-        println!("300 photos searched in {:.2} s, {} leads, {}", start.elapsed().as_secs_f64(), leads.len(), peak_memory());
+        println!(
+            "300 photos searched in {:.2} s, {} leads, {}",
+            start.elapsed().as_secs_f64(),
+            leads.len(),
+            peak_memory()
+        );
     }
 }
