@@ -102,7 +102,10 @@ fn too_few_keypoints(keypoints: [u32; 2]) -> Option<Viewpoint> {
 
 /// Agreement at chance level: no common structure if both photos are rich in it, else no answer.
 fn nothing_shared(evidence: Evidence, needed: usize) -> Viewpoint {
-    let rich = evidence.keypoints.iter().all(|k| *k >= PLENTY_KEYPOINTS);
+    // Matches fixed to the frame are an overlay or a camera on a tripod; the rest must decide, and if
+    // it cannot, the pictures do not tell.
+    let rich = evidence.keypoints.iter().all(|k| *k >= PLENTY_KEYPOINTS)
+        && (evidence.overlay_matches as usize) < SUSPECT;
     if rich && (evidence.inliers == 0 || evidence.log10_chance > CHANCE_LEVEL) {
         return Viewpoint::NoCommonStructure(evidence);
     }
