@@ -1,6 +1,12 @@
 //! Copies are found whatever was done to them; second exposures of one view are none.
 //!
 //! The full table comes from `examples/copies_report`.
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    clippy::unwrap_used,
+    clippy::expect_used
+)]
 
 use std::path::{Path, PathBuf};
 
@@ -58,7 +64,7 @@ fn room(seed: u32) -> RgbImage {
         } else {
             185 + x / 40
                 - y / 50
-                - if (x / 7 + y / 9 + seed) % 41 == 0 {
+                - if (x / 7 + y / 9 + seed).is_multiple_of(41) {
                     40
                 } else {
                     0

@@ -9,6 +9,12 @@
 //! | file | tag | reason |
 //! |---|---|---|
 //! | spatial_photo.heic | DateTime | "2024-04-22T14:38:09GMT+2" is not the form of the standard; a problem says so |
+#![allow(
+    clippy::print_stdout,
+    clippy::print_stderr,
+    clippy::unwrap_used,
+    clippy::expect_used
+)]
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};

@@ -4,6 +4,7 @@
 //! ```text
 //! cargo run --example house_jobs -p photoproof-core -- ../shared/scenes/house-101 ...
 //! ```
+#![allow(clippy::print_stdout)]
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::error::Error;

@@ -114,6 +114,7 @@ fn working(picture: RgbImage) -> Pixels {
     Pixels::new(reduced, width, height)
 }
 
+#[allow(clippy::too_many_lines, reason = "prints one table")]
 fn main() {
     let mut files: Vec<_> = std::env::args()
         .skip(1)

@@ -217,6 +217,7 @@ fn items(sources: &[Source]) -> Vec<Item> {
         .collect()
 }
 
+#[allow(clippy::too_many_lines, reason = "prints one table")]
 fn report(sources: &[Source]) {
     let start = std::time::Instant::now();
     let items = items(sources);

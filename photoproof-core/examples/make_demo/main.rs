@@ -4,6 +4,7 @@
 //! ```text
 //! cargo run --example make_demo -p photoproof-core -- ../shared/scenes/house-101 .
 //! ```
+#![allow(clippy::print_stdout)]
 
 mod exif_block;
 mod plan;

@@ -26,6 +26,7 @@ const A: Option<Phase> = Some(Phase::After);
 
 /// Each name alone in a job without a job sheet.
 #[test]
+#[allow(clippy::too_many_lines, reason = "one table")]
 fn single_names() {
     let cases: [(&str, Option<&str>, Option<Phase>); 58] = [
         ("Kitchen/before/IMG_0412.jpg", Some("Kitchen"), B),

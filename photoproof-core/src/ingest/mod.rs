@@ -170,26 +170,22 @@ pub fn ingest_with_progress<M: Send>(
 ///
 /// # Errors
 /// What is wrong with the file, if it is no readable photo.
-#[allow(
-    clippy::result_large_err,
-    reason = "a rejected file carries its labels; one copy a file costs nothing beside decoding"
-)]
 pub fn read_photo(
     path: &Path,
     shown: &str,
     options: &IngestOptions,
-) -> Result<(Photo, Pixels), Rejected> {
+) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     match read_file(path, shown, options, &gate) {
         Outcome::Photo(photo, pixels) => Ok((*photo, pixels)),
-        Outcome::Rejected(rejected) => Err(rejected),
-        Outcome::Ignored(ignored) => Err(Rejected {
+        Outcome::Rejected(rejected) => Err(Box::new(rejected)),
+        Outcome::Ignored(ignored) => Err(Box::new(Rejected {
             path: ignored.path,
             sha256: None,
             reason: format!("not a photo: {}", ignored.reason),
             label: Label::default(),
             facts: None,
-        }),
+        })),
     }
 }
 

@@ -203,8 +203,10 @@ mod tests {
             std::fs::create_dir_all(path.parent().unwrap()).unwrap();
             std::fs::write(path, "x").unwrap();
         }
-        let mut options = IngestOptions::default();
-        options.max_depth = 2;
+        let mut options = IngestOptions {
+            max_depth: 2,
+            ..IngestOptions::default()
+        };
         let walked = walk(folder.path(), &options).unwrap();
         let names: Vec<_> = walked
             .files

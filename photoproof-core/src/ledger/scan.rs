@@ -170,7 +170,7 @@ mod tests {
     #[test]
     fn the_pass_finds_exactly_what_an_exhaustive_scan_finds() {
         let mut state = 77;
-        let mut random = |state: &mut u64| PerceptualHash {
+        let random = |state: &mut u64| PerceptualHash {
             gradient: [(); 4].map(|()| draw(state)),
             cosine: [(); 4].map(|()| draw(state)),
         };

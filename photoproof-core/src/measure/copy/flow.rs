@@ -54,7 +54,7 @@ fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Op
     let (vp, vq) = (sums[2] / n - mp * mp, sums[3] / n - mq * mq);
     let cov = sums[4] / n - mp * mq;
     // Not-a-number (outside the frame) fails this test as well.
-    if !(cov > MIN_CORRELATION * (vp * vq).sqrt()) {
+    if cov.is_nan() || cov <= MIN_CORRELATION * (vp * vq).sqrt() {
         return None;
     }
     let gain = cov / vq;
@@ -73,7 +73,7 @@ fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Op
     let strength = (xx + yy) / 2.0 + half.hypot(xy);
     let angle = 0.5 * xy.atan2(half);
     // Not-a-number beside the frame fails this test as well.
-    if !(strength >= MIN_GRADIENT * n) {
+    if strength.is_nan() || strength < MIN_GRADIENT * n {
         return None;
     }
     let normal = [angle.cos(), angle.sin()];
