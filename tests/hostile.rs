@@ -17,7 +17,7 @@ fn read(name: &str) -> Vec<u8> {
 }
 
 /// Reads bytes as if they were a file of this name.
-fn inspect(folder: &Path, name: &str, bytes: &[u8]) -> Result<(Photo, Pixels), Rejected> {
+fn inspect(folder: &Path, name: &str, bytes: &[u8]) -> Result<(Photo, Pixels), Box<Rejected>> {
     let path = folder.join(name);
     std::fs::write(&path, bytes).unwrap();
     let start = Instant::now();

@@ -27,6 +27,7 @@ pub(crate) fn alignment() -> [[f64; 3]; 3] {
     ]
 }
 
+#[allow(clippy::too_many_lines, reason = "one literal")]
 fn photo(path: &str, area: &str, phase: Phase, minute: u32) -> Photo {
     let day = match phase {
         Phase::Before => 2,
