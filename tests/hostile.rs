@@ -1,5 +1,7 @@
 //! Files and folders from strangers: nothing may crash, hang, eat the machine or go unaccounted for.
 
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
 use std::io::Write;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, Instant};

@@ -335,6 +335,10 @@ fn is_copy(found: &Agreement) -> bool {
 /// Whether the two may be two exposures of one view, by hand or from a tripod: laid alike, nearly the
 /// same frame, and either parallax is left or the noise is as strong on both sides and unrelated.
 fn second_exposure(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> bool {
+    // Parallax tells a camera that moved, however far, from a copy that was cropped or enlarged.
+    if found.flow > MAX_FLOW {
+        return true;
+    }
     if found.cover_a.min(found.cover_b) < EXPOSURE_COVER {
         return false;
     }
@@ -343,9 +347,6 @@ fn second_exposure(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> b
     let motion = align::corner_motion(&found.map, &frame, size);
     if motion > EXPOSURE_MOTION {
         return false;
-    }
-    if found.flow > MAX_FLOW {
-        return true;
     }
     let [wa, wb] = [a, b].map(|p| f64::from(p.features.width.max(p.features.height)));
     if motion > GRAIN_MOTION || !(0.9..1.11).contains(&(wb / wa.max(1.0))) {

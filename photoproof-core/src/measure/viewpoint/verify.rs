@@ -19,6 +19,15 @@ const NEEDED_KEYPOINTS: u32 = 25;
 /// Keypoints on each side from which the absence of agreement means something.
 const PLENTY_KEYPOINTS: u32 = 150;
 
+/// Response from which a keypoint is firm: a third of the contrast threshold of Lowe (2004).
+const FIRM: f32 = 0.01;
+/// Grid over the frame, columns and rows.
+const GRID: [usize; 2] = [8, 6];
+/// Firm keypoints that fill a cell.
+const FIRM_IN_CELL: u32 = 2;
+/// Share of filled cells from which a frame counts as structured.
+const STRUCTURED_SHARE: f64 = 0.4;
+
 /// Expected number of chance models, base-10 logarithm, above which agreement is at chance level;
 /// between this and the evidence line the pictures do not tell.
 const CHANCE_LEVEL: f64 = 0.5;
@@ -57,14 +66,42 @@ pub(super) fn between_features(a: &Features, b: &Features) -> Viewpoint {
             })
         })
         .collect();
-    match best_estimate(&matches, &cameras, keypoints) {
+    let answer = match best_estimate(&matches, &cameras, keypoints) {
         Ok(found) if found.is_significant() => {
             let found = rematched(found, a, b, &cameras);
             decide(&found, &cameras)
         }
         Ok(found) => nothing_shared(found.evidence, found.needed),
         Err(evidence) => nothing_shared(evidence, NEEDED_MATCHES),
+    };
+    match answer {
+        Viewpoint::NoCommonStructure(evidence) if !is_structured(a) || !is_structured(b) => {
+            let found = evidence.inliers;
+            let needed = NEEDED_MATCHES as u32;
+            Viewpoint::Inconclusive(Inconclusive::WeakAgreement { found, needed }, evidence)
+        }
+        answer => answer,
     }
+}
+
+/// Whether firm keypoints cover enough of the frame for the absence of agreement to mean something. A
+/// picture that is mostly black, blown out or bare wall has its keypoints in a corner, or in the noise.
+fn is_structured(features: &Features) -> bool {
+    let mut cells = [0u32; GRID[0] * GRID[1]];
+    let place = |at: f32, side: u32, count: usize| {
+        ((f64::from(at) / f64::from(side.max(1)) * count as f64) as usize).min(count - 1)
+    };
+    for feature in features
+        .list
+        .iter()
+        .filter(|feature| feature.keypoint.response >= FIRM)
+    {
+        let column = place(feature.keypoint.x, features.width, GRID[0]);
+        let row = place(feature.keypoint.y, features.height, GRID[1]);
+        cells[row * GRID[0] + column] += 1;
+    }
+    let filled = cells.iter().filter(|count| **count >= FIRM_IN_CELL).count();
+    filled as f64 >= STRUCTURED_SHARE * cells.len() as f64
 }
 
 /// Compares two viewpoints by their matches in working pixels alone.
