@@ -1,6 +1,6 @@
 //! Viewpoint accuracy on rendered rooms with exact camera truth, and on real photos.
 //!
-//! Bounds are those of the issue for held-out houses, loosened because one house has few pairs of
+//! Bounds are those asked of houses kept aside, loosened because one house has few pairs of
 //! some kinds. The table is printed: `cargo test --test accuracy -- --nocapture`.
 #![allow(clippy::print_stdout, clippy::print_stderr, clippy::expect_used)]
 
