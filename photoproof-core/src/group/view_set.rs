@@ -69,7 +69,7 @@ pub(super) fn view_sets(
     let (mut anchored, mut orphans): (Vec<ViewSet>, Vec<ViewSet>) = clusters
         .iter()
         .map(|cluster| bare_set(cluster, labels))
-        .partition(|set| !set.before.is_empty() || set.area.is_none());
+        .partition(|set| !set.before.is_empty() || set.during.len() + set.after.len() == 0);
     orphans.retain(|orphan| !attach(orphan, &mut anchored, labels, edges));
     anchored.append(&mut orphans);
     number(anchored, area_order)

@@ -72,12 +72,16 @@ impl<'a> Evidence<'a> {
         (0..self.intake.photos.len()).map(PhotoId)
     }
 
-    /// Photos of an area and phase, by path.
-    pub fn photos_of(&self, area: &str, phase: Phase) -> impl Iterator<Item = PhotoId> + '_ {
-        let area = area.to_owned();
+    /// Photos of an area and phase, by path; `None` stands for the photos without an area.
+    pub fn photos_of(
+        &self,
+        area: Option<&str>,
+        phase: Phase,
+    ) -> impl Iterator<Item = PhotoId> + '_ {
+        let area = area.map(str::to_owned);
         self.photo_ids().filter(move |&id| {
             let label = self.label(id);
-            label.area.as_deref() == Some(area.as_str()) && label.phase == Some(phase)
+            label.area == area && label.phase == Some(phase)
         })
     }
 
@@ -89,7 +93,7 @@ impl<'a> Evidence<'a> {
 
     /// Whether the area has any usable photo in the phase.
     #[must_use]
-    pub fn has(&self, area: &str, phase: Phase) -> bool {
+    pub fn has(&self, area: Option<&str>, phase: Phase) -> bool {
         self.photos_of(area, phase).next().is_some()
     }
 

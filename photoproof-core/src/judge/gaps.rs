@@ -84,14 +84,14 @@ struct Used {
 /// The before photo to repeat, if the set owes the phase. A phase that the whole area lacks is reported
 /// once for the area, not for each of its views.
 fn owed(evidence: &Evidence<'_>, set: &ViewSet, phase: Phase) -> Option<PhotoId> {
-    let area = set.area.as_deref()?;
+    let area = set.area.as_deref();
     let anchor = *set.before.first()?;
     let has_it = !set.of(phase).is_empty() || set.attempts.iter().any(|a| a.phase == phase);
     (phase != Phase::Before && !has_it && evidence.has(area, phase)).then_some(anchor)
 }
 
 fn cause(evidence: &Evidence<'_>, set: &ViewSet, phase: Phase, used: &mut Used) -> Cause {
-    let area = set.area.as_deref().unwrap_or_default();
+    let area = set.area.as_deref();
     let free: Vec<PhotoId> = evidence
         .photos_of(area, phase)
         .filter(|id| !used.photos.contains(id) && is_loose(evidence, *id))
@@ -113,7 +113,7 @@ fn cause(evidence: &Evidence<'_>, set: &ViewSet, phase: Phase, used: &mut Used) 
         return Cause::Undetermined(id);
     }
     let broken = evidence.intake.rejected.iter().find(|file| {
-        file.label.area.as_deref() == Some(area)
+        file.label.area.as_deref() == area
             && file.label.phase == Some(phase)
             && !used.files.contains(&file.path)
     });

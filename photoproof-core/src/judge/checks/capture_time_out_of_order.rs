@@ -64,13 +64,13 @@ fn clashes(evidence: &Evidence<'_>) -> Vec<Clash> {
             (Phase::Before, Phase::After),
             (Phase::During, Phase::After),
         ] {
-            for later in evidence.photos_of(area, second) {
+            for later in evidence.photos_of(Some(area), second) {
                 // Two phones may photograph two corners at once; only the same view must be in order
                 // between during and after.
                 let same_view_only = first == Phase::During;
                 clashes.extend(
                     evidence
-                        .photos_of(area, first)
+                        .photos_of(Some(area), first)
                         .filter(|&earlier| !same_view_only || same_view(evidence, earlier, later))
                         .filter_map(|earlier| clash(evidence, earlier, later)),
                 );

@@ -49,8 +49,10 @@ impl Check for MissingAngle {
 
 /// A view with a before photo that owes later phases.
 fn owed(set: &ViewSet, gaps: &[&Gap]) -> Finding {
+    let area = set.area.as_deref();
     let phases: Vec<&str> = gaps.iter().map(|gap| gap.phase.name()).collect();
-    let severity = if gaps.iter().any(|gap| gap.phase == Phase::After) {
+    // Without an area the phase was inferred as well: a person looks.
+    let severity = if area.is_some() && gaps.iter().any(|gap| gap.phase == Phase::After) {
         Severity::Fail
     } else {
         Severity::Review
@@ -60,7 +62,6 @@ fn owed(set: &ViewSet, gaps: &[&Gap]) -> Finding {
         Cause::Elsewhere(photo) => Some(photo),
         _ => None,
     });
-    let area = set.area.as_deref();
     let replaces = elsewhere.clone().next_back();
     let phase = gaps[gaps.len() - 1].phase;
     META.finding(format!(
@@ -103,7 +104,7 @@ fn without_before<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = Findin
         .filter(move |set| {
             set.before.is_empty()
                 && !set.after.is_empty()
-                && set.area.as_deref().is_some_and(|area| evidence.has(area, Phase::Before))
+                && evidence.has(set.area.as_deref(), Phase::Before)
                 && evidence.required_phases().contains(&Phase::Before)
                 && !explained(set)
         })

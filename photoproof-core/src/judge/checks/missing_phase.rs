@@ -52,7 +52,7 @@ impl Check for MissingPhase {
 fn finding(evidence: &Evidence<'_>, area: &str, phase: Phase) -> Finding {
     let like = Phase::ALL
         .into_iter()
-        .find_map(|p| evidence.photos_of(area, p).next());
+        .find_map(|p| evidence.photos_of(Some(area), p).next());
     let views = evidence
         .grouped
         .view_sets
