@@ -121,9 +121,15 @@ fn a_real_room_on_a_tripod_over_four_exposures() {
     let all: Vec<&Outcome> = measured.outcomes.iter().collect();
     assert!(share(&all, Relation::Different) < 1e-9);
     assert!(share(&all, Relation::Shifted) < 1e-9);
-    assert!(
-        all.iter()
-            .filter_map(|o| o.shift())
-            .all(|s| s.rotation.get() < 0.5)
-    );
+    // The camera did not move: every degree is error. Bounds as for rendered pairs, median and 90th percentile;
+    // near black against normal is the hardest of them.
+    let mut turned: Vec<f64> = all
+        .iter()
+        .filter_map(|o| o.shift())
+        .map(|s| s.rotation.get())
+        .collect();
+    turned.sort_by(f64::total_cmp);
+    assert!(turned.len() >= 5, "{turned:?}");
+    assert!(turned[turned.len() / 2] < 0.4, "{turned:?}");
+    assert!(turned.iter().all(|degrees| *degrees < 1.2), "{turned:?}");
 }
