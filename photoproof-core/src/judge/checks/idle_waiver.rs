@@ -19,7 +19,7 @@ static META: CheckMeta = CheckMeta {
     blind_spots: "Does not judge whether a waiver was wise.",
 };
 
-/// The check. It speaks through [`finding`] once waivers have been applied.
+/// The check. Its findings are made once waivers have been applied, not here.
 #[derive(Debug)]
 pub struct IdleWaiver;
 
