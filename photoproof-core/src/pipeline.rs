@@ -5,6 +5,7 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::error::Error;
+use crate::group::loads::{self, LoadEvidence};
 use crate::group::{CopyPair, Grouped, Original, group};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
@@ -122,7 +123,17 @@ pub fn run(
         progress(Progress::Pairs(done, total));
     });
     let copies = copies(&measures, ledger)?;
-    let grouped = group(&sheet, &intake, compared, copies);
+    let mut grouped = group(&sheet, &intake, compared, copies);
+    let repeats = loads::repeats(
+        &grouped.debris,
+        LoadEvidence {
+            sheet: &sheet,
+            intake: &intake,
+            measures: &measures,
+            copies: &grouped.copies,
+        },
+    );
+    grouped.debris.count_once(repeats);
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {
