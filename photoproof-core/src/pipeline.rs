@@ -5,6 +5,7 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::error::Error;
+use crate::group::loads::{self, LoadEvidence};
 use crate::group::{Compared, CopyPair, Grouped, Original, group, rival_pairs};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
@@ -124,7 +125,17 @@ pub fn run(
     let rivals = rival_pairs(&sheet.limits, &intake.photos, &compared);
     let rivals = pairs::compare(&rivals, &measures, &|_, _| {});
     let copies = copies(&measures, ledger)?;
-    let grouped = group(&sheet, &intake, Compared { compared, rivals }, copies);
+    let mut grouped = group(&sheet, &intake, Compared { compared, rivals }, copies);
+    let repeats = loads::repeats(
+        &grouped.debris,
+        LoadEvidence {
+            sheet: &sheet,
+            intake: &intake,
+            measures: &measures,
+            copies: &grouped.copies,
+        },
+    );
+    grouped.debris.count_once(repeats);
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {

@@ -3,9 +3,10 @@
 mod cluster;
 pub mod coverage;
 mod infer;
+pub(crate) mod loads;
 pub mod view_set;
 
-pub use coverage::{CoverageCell, required_phases};
+pub use coverage::{CoverageCell, phases_of, required_phases};
 pub use view_set::{Attempt, ViewSet};
 
 use std::collections::BTreeSet;

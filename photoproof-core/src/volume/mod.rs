@@ -22,7 +22,7 @@ pub use rules::Rules;
 pub use shape::{Ends, Shape, Worked};
 pub(crate) use spec::measure_keys;
 pub use spec::{SHAPES, ShapeSpec};
-pub use tally::{HazardLine, LoadLine, Tally, tally};
+pub use tally::{HazardLine, LoadLine, LoadState, Repeat, Sameness, Tally, tally};
 pub use weight::{Material, Plausibility};
 
 /// Pi to 15 significant digits; the rest is below any rounding here.
