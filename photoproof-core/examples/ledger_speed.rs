@@ -16,6 +16,10 @@ fn draw(state: &mut u64) -> u64 {
     *state
 }
 
+fn digest(state: &mut u64) -> String {
+    [(); 4].map(|()| format!("{:016x}", draw(state))).concat()
+}
+
 fn asked(count: u64) -> Vec<PhotoMeasures> {
     (0..count)
         .map(|seed| {
@@ -52,15 +56,15 @@ fn main() {
     let asked = asked(300);
     let asked: Vec<&PhotoMeasures> = asked.iter().collect();
     let template = PhotoRecord::of_measures("x.jpg", asked[0]);
-    let mut state = 99;
+    let mut state = 99 + ledger.stats().unwrap().photos;
     let start = Instant::now();
     let known = ledger.stats().unwrap().photos;
     for number in known / 1000..photos / 1000 {
         let records = (0..1000u64).map(|i| {
             let mut record = template.clone();
             record.path = format!("{i}.jpg");
-            record.file_sha256 = format!("{number:032x}{i:032x}");
-            record.pixel_sha256 = format!("{i:032x}{number:032x}");
+            record.file_sha256 = digest(&mut state);
+            record.pixel_sha256 = digest(&mut state);
             record.hash.gradient = [(); 4].map(|()| draw(&mut state));
             record.hash.cosine = [(); 4].map(|()| draw(&mut state));
             record

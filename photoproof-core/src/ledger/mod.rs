@@ -21,6 +21,7 @@
 //! size of the ledger. A lead is confirmed or rejected by keypoint geometry.
 
 mod compact;
+mod pieces;
 mod scan;
 mod sqlite;
 

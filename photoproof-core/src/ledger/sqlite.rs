@@ -4,10 +4,9 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono::{SecondsFormat, Utc};
-use rayon::prelude::*;
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
-use super::scan::{Found, PACKED, Scan, pack, unpack};
+use super::scan::{Batch, Found, MAX_ASKED, PACKED, Scan, pack, pass_all, unpack};
 use super::{CompactFeatures, JobEntry, JobRecord, Lead, Ledger, PhotoRecord, Stats, confirm};
 use crate::error::{Error, ErrorKind};
 use crate::measure::PhotoMeasures;
@@ -17,8 +16,6 @@ use crate::measure::phash::PerceptualHash;
 const APPLICATION: i64 = 0x7068_7072;
 /// How long a process waits for another one's write.
 const BUSY: Duration = Duration::from_secs(60);
-/// Packed hashes read before they are compared in parallel, bytes: bounds the memory of a search.
-const BATCH_BYTES: usize = 32 << 20;
 /// Bits of a photo's key that number it within its job.
 const POSITION_BITS: u32 = 24;
 
@@ -194,24 +191,35 @@ impl SqliteLedger {
 
     /// Photos within the hash distance, by (asked photo, photo key).
     fn near(&self, photos: &[&PhotoMeasures]) -> rusqlite::Result<Found> {
-        let turned: Vec<_> = photos.iter().map(|p| &p.fingerprint.hashes).collect();
-        let scan = Scan::new(&turned);
+        let kept = self.size()?.photos;
         let mut found = Found::new();
+        for (i, part) in photos.chunks(MAX_ASKED).enumerate() {
+            let turned: Vec<_> = part.iter().map(|p| &p.fingerprint.hashes).collect();
+            let scan = Scan::new(&turned, kept);
+            let part = pass_all(&scan, |send| self.batches(send))?;
+            let first = i * MAX_ASKED;
+            found.extend(
+                part.into_iter()
+                    .map(|((n, key), hit)| ((first + n, key), hit)),
+            );
+        }
+        Ok(found)
+    }
+
+    /// Hands the packed hashes of all jobs to `send`, a batch at a time, until it takes no more.
+    fn batches(&self, send: &dyn Fn(Batch) -> bool) -> rusqlite::Result<()> {
         let mut select = self.connection.prepare("SELECT job, packed FROM hashes")?;
         let mut rows = select.query([])?;
-        let (mut batch, mut bytes) = (Vec::new(), 0);
+        let mut batch = Batch::default();
         while let Some(row) = rows.next()? {
-            let packed: Vec<u8> = row.get(1)?;
-            bytes += packed.len();
-            batch.push((row.get::<_, i64>(0)?, packed));
-            if bytes >= BATCH_BYTES {
-                pass(&scan, &batch, &mut found);
-                batch.clear();
-                bytes = 0;
+            let packed = row.get_ref(1)?.as_blob().unwrap_or_default();
+            batch.push((row.get::<_, i64>(0)? as u64) << POSITION_BITS, packed);
+            if batch.is_full() && !send(std::mem::take(&mut batch)) {
+                return Ok(());
             }
         }
-        pass(&scan, &batch, &mut found);
-        Ok(found)
+        send(batch);
+        Ok(())
     }
 
     /// Photos with an equal digest, as if found at distance 0.
@@ -369,20 +377,6 @@ fn first_seen(
     )?;
     let rows = select.query_map([job], |row| Ok((row.get(0)?, row.get(1)?)))?;
     rows.collect()
-}
-
-fn pass(scan: &Scan, batch: &[(i64, Vec<u8>)], found: &mut Found) {
-    let parts: Vec<Found> = batch
-        .par_iter()
-        .with_min_len(64)
-        .fold(Found::new, |mut part, (job, packed)| {
-            scan.pass(packed, (*job as u64) << POSITION_BITS, &mut part);
-            part
-        })
-        .collect();
-    for part in parts {
-        found.extend(part);
-    }
 }
 
 fn photo_of(row: &Row<'_>) -> rusqlite::Result<PhotoRecord> {
