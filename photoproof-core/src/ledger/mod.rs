@@ -22,14 +22,21 @@
 
 mod compact;
 mod pieces;
+#[cfg(feature = "postgres")]
+mod postgres;
 mod scan;
+mod search;
 mod sqlite;
 
 pub use compact::CompactFeatures;
+#[cfg(feature = "postgres")]
+pub use postgres::PostgresLedger;
 pub use scan::MAX_DISTANCE;
 pub use sqlite::SqliteLedger;
 
-use crate::error::{Error, ErrorKind};
+use crate::error::Error;
+#[cfg(not(feature = "postgres"))]
+use crate::error::ErrorKind;
 use crate::ingest::Photo;
 use crate::measure::phash::PerceptualHash;
 use crate::measure::{CopyKind, CopyMeasure, PhotoMeasures};
@@ -153,20 +160,31 @@ pub trait Ledger: Send {
     fn stats(&self) -> Result<Stats, Error>;
 }
 
-/// Opens the ledger at a path, or makes an empty one there.
+/// Opens the ledger at a path or a `postgres://` URL, or makes an empty one there.
 ///
 /// # Errors
-/// If the file cannot be opened, is no ledger, was written by a newer version, or `location` is a URL of
-/// a kind this build does not know.
+/// If it cannot be opened, is no ledger, was written by a newer version, or `location` is a URL of a kind this
+/// build does not know.
 pub fn open(location: &str) -> Result<Box<dyn Ledger>, Error> {
     if location.starts_with("postgres://") || location.starts_with("postgresql://") {
-        return Err(Error::new(
-            ErrorKind::Ledger,
-            "ledger: this build has no PostgreSQL support; give a file path instead",
-        ));
+        return open_postgres(location);
     }
     let path = location.strip_prefix("sqlite://").unwrap_or(location);
     Ok(Box::new(SqliteLedger::open(std::path::Path::new(path))?))
+}
+
+#[cfg(feature = "postgres")]
+fn open_postgres(url: &str) -> Result<Box<dyn Ledger>, Error> {
+    Ok(Box::new(PostgresLedger::open(url)?))
+}
+
+#[cfg(not(feature = "postgres"))]
+fn open_postgres(_: &str) -> Result<Box<dyn Ledger>, Error> {
+    Err(Error::new(
+        ErrorKind::Ledger,
+        "this build cannot open a PostgreSQL ledger; build it with the feature `postgres` \
+         (cargo build --release --features postgres), or give a file path instead",
+    ))
 }
 
 impl PhotoRecord {
@@ -200,6 +218,15 @@ impl PhotoRecord {
             device: None,
             first_seen: String::new(),
         }
+    }
+}
+
+/// The kept hash; a broken one is like no picture.
+fn hash_of(packed: &[u8]) -> PerceptualHash {
+    if packed.len() == scan::PACKED {
+        scan::unpack(packed)
+    } else {
+        PerceptualHash::default()
     }
 }
 

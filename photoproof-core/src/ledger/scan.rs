@@ -26,8 +26,17 @@ const BLOCK: usize = 1 << 14;
 /// Asked photos of one pass; more are searched in several passes, which bounds the memory of the tables.
 pub(super) const MAX_ASKED: usize = 512;
 
-/// The smallest distance found for (asked photo, ledger photo), and the turn it was found in.
-pub(super) type Found = BTreeMap<(usize, u64), (u32, usize)>;
+/// Where a photo is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Place {
+    /// The job's number in its store.
+    pub(super) job: i64,
+    /// Which photo of the job, from 0.
+    pub(super) position: i32,
+}
+
+/// The smallest distance found for an asked photo and a kept one, and the turn it was found in.
+pub(super) type Found = BTreeMap<(usize, Place), (u32, usize)>;
 
 /// Packs a hash for the pass.
 pub(super) fn pack(hash: &PerceptualHash) -> [u8; PACKED] {
@@ -60,14 +69,14 @@ const BATCH_BYTES: usize = 8 << 20;
 #[derive(Debug, Default)]
 pub(super) struct Batch {
     packed: Vec<u8>,
-    /// Key of the first photo of each job, and where its photos begin.
-    jobs: Vec<(u64, usize)>,
+    /// The jobs' numbers, and where their photos begin.
+    jobs: Vec<(i64, usize)>,
 }
 
 impl Batch {
-    /// Adds a job; `key` numbers the first of its photos.
-    pub(super) fn push(&mut self, key: u64, packed: &[u8]) {
-        self.jobs.push((key, self.packed.len()));
+    /// Adds the photos of a job, packed one after the other in the order of their positions.
+    pub(super) fn push(&mut self, job: i64, packed: &[u8]) {
+        self.jobs.push((job, self.packed.len()));
         let whole = packed.len() / PACKED * PACKED;
         self.packed.extend(packed.iter().take(whole));
     }
@@ -77,15 +86,18 @@ impl Batch {
         self.packed.len() >= BATCH_BYTES
     }
 
-    fn photos(&self) -> (Vec<u64>, Vec<PerceptualHash>) {
+    fn photos(&self) -> (Vec<Place>, Vec<PerceptualHash>) {
         let ends = self.jobs.iter().skip(1).map(|(_, start)| *start);
         let ends = ends.chain([self.packed.len()]);
-        let keys = self.jobs.iter().zip(ends).flat_map(|((key, start), end)| {
+        let places = self.jobs.iter().zip(ends).flat_map(|((job, start), end)| {
             let photos = end.saturating_sub(*start) / PACKED;
-            (0..photos as u64).map(move |i| key + i)
+            (0..photos as i32).map(move |position| Place {
+                job: *job,
+                position,
+            })
         });
         let hashes = self.packed.chunks_exact(PACKED).map(unpack);
-        (keys.collect(), hashes.collect())
+        (places.collect(), hashes.collect())
     }
 }
 
@@ -223,19 +235,19 @@ impl Scan {
 
     /// Compares the photos of a batch.
     fn pass(&self, batch: &Batch) -> Found {
-        let (keys, hashes) = batch.photos();
-        let blocks = keys.par_chunks(BLOCK).zip(hashes.par_chunks(BLOCK));
+        let (places, hashes) = batch.photos();
+        let blocks = places.par_chunks(BLOCK).zip(hashes.par_chunks(BLOCK));
         let parts: Vec<Found> = blocks
-            .map(|(keys, hashes)| self.block(keys, hashes))
+            .map(|(places, hashes)| self.block(places, hashes))
             .collect();
         parts.into_iter().flatten().collect()
     }
 
-    fn block(&self, keys: &[u64], hashes: &[PerceptualHash]) -> Found {
+    fn block(&self, places: &[Place], hashes: &[PerceptualHash]) -> Found {
         let mut found = Found::new();
         let mut hit = |at: usize, number: usize, distance: u32| {
-            let Some(key) = keys.get(at) else { return };
-            let best = found.entry((number / 8, *key)).or_insert((u32::MAX, 0));
+            let Some(place) = places.get(at) else { return };
+            let best = found.entry((number / 8, *place)).or_insert((u32::MAX, 0));
             *best = (*best).min((distance, number % 8));
         };
         for table in &self.gradient_tables {
@@ -316,13 +328,17 @@ mod tests {
                 turned
             })
             .collect();
+        let place = |j: usize| Place {
+            job: 7,
+            position: j as i32,
+        };
         let mut expected = Found::new();
         for (i, turned) in asked.iter().enumerate() {
             for (j, kept) in ledger.iter().enumerate() {
                 for (t, hash) in turned.iter().enumerate() {
                     let distance = hash.distance(kept);
                     if distance <= MAX_DISTANCE {
-                        let best = expected.entry((i, j as u64)).or_insert((u32::MAX, 0));
+                        let best = expected.entry((i, place(j))).or_insert((u32::MAX, 0));
                         *best = (*best).min((distance, t));
                     }
                 }
@@ -334,7 +350,7 @@ mod tests {
         for kept in [0, 3000, 1_000_000, 10_000_000] {
             let scan = Scan::new(&asked.iter().collect::<Vec<_>>(), kept);
             let mut batch = Batch::default();
-            batch.push(0, &packed);
+            batch.push(7, &packed);
             assert_eq!(scan.pass(&batch), expected);
         }
     }

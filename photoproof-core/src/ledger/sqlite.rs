@@ -6,18 +6,16 @@ use std::time::Duration;
 use chrono::{SecondsFormat, Utc};
 use rusqlite::{Connection, OptionalExtension, Row, TransactionBehavior, params};
 
-use super::scan::{Batch, Found, MAX_ASKED, PACKED, Scan, pack, pass_all, unpack};
-use super::{CompactFeatures, JobEntry, JobRecord, Lead, Ledger, PhotoRecord, Stats, confirm};
+use super::scan::{Batch, Place, pack};
+use super::search::{Snapshot, leads};
+use super::{CompactFeatures, JobEntry, JobRecord, Lead, Ledger, PhotoRecord, Stats, hash_of};
 use crate::error::{Error, ErrorKind};
 use crate::measure::PhotoMeasures;
-use crate::measure::phash::PerceptualHash;
 
 /// Marks the file as ours (`application_id`): "phpr".
 const APPLICATION: i64 = 0x7068_7072;
 /// How long a process waits for another one's write.
 const BUSY: Duration = Duration::from_secs(60);
-/// Bits of a photo's key that number it within its job.
-const POSITION_BITS: u32 = 24;
 
 /// Schema changes, applied in order; `user_version` counts them.
 const MIGRATIONS: [&str; 1] = ["
@@ -189,102 +187,6 @@ impl SqliteLedger {
         write.commit()
     }
 
-    /// Photos within the hash distance, by (asked photo, photo key).
-    fn near(&self, photos: &[&PhotoMeasures]) -> rusqlite::Result<Found> {
-        let kept = self.size()?.photos;
-        let mut found = Found::new();
-        for (i, part) in photos.chunks(MAX_ASKED).enumerate() {
-            let turned: Vec<_> = part.iter().map(|p| &p.fingerprint.hashes).collect();
-            let scan = Scan::new(&turned, kept);
-            let part = pass_all(&scan, |send| self.batches(send))?;
-            let first = i * MAX_ASKED;
-            found.extend(
-                part.into_iter()
-                    .map(|((n, key), hit)| ((first + n, key), hit)),
-            );
-        }
-        Ok(found)
-    }
-
-    /// Hands the packed hashes of all jobs to `send`, a batch at a time, until it takes no more.
-    fn batches(&self, send: &dyn Fn(Batch) -> bool) -> rusqlite::Result<()> {
-        let mut select = self.connection.prepare("SELECT job, packed FROM hashes")?;
-        let mut rows = select.query([])?;
-        let mut batch = Batch::default();
-        while let Some(row) = rows.next()? {
-            let packed = row.get_ref(1)?.as_blob().unwrap_or_default();
-            batch.push((row.get::<_, i64>(0)? as u64) << POSITION_BITS, packed);
-            if batch.is_full() && !send(std::mem::take(&mut batch)) {
-                return Ok(());
-            }
-        }
-        send(batch);
-        Ok(())
-    }
-
-    /// Photos with an equal digest, as if found at distance 0.
-    fn equal(&self, photos: &[&PhotoMeasures], found: &mut Found) -> rusqlite::Result<()> {
-        let mut select = self.connection.prepare(
-            "SELECT job, position FROM photos WHERE file_sha256 = ?1
-             UNION SELECT job, position FROM photos WHERE pixel_sha256 = ?2",
-        )?;
-        for (asked, photo) in photos.iter().enumerate() {
-            let digests = [
-                &photo.fingerprint.file_sha256,
-                &photo.fingerprint.pixel_sha256,
-            ];
-            let mut rows = select.query(digests)?;
-            while let Some(row) = rows.next()? {
-                let key =
-                    (row.get::<_, i64>(0)? as u64) << POSITION_BITS | row.get::<_, i64>(1)? as u64;
-                found.insert((asked, key), (0, 0));
-            }
-        }
-        Ok(())
-    }
-
-    fn leads(
-        &self,
-        photos: &[&PhotoMeasures],
-        except: Option<&str>,
-    ) -> rusqlite::Result<Vec<Lead>> {
-        // One snapshot for all look-ups, whatever other processes write meanwhile.
-        let read = self.connection.unchecked_transaction()?;
-        let mut found = self.near(photos)?;
-        self.equal(photos, &mut found)?;
-        let mut select = self.connection.prepare(&format!(
-            "SELECT {COLUMNS}, j.job FROM photos p JOIN jobs j ON j.id = p.job
-             WHERE p.job = ?1 AND p.position = ?2"
-        ))?;
-        let mut leads = Vec::new();
-        for ((asked, key), (distance, turn)) in found {
-            let at = [
-                (key >> POSITION_BITS) as i64,
-                (key & ((1 << POSITION_BITS) - 1)) as i64,
-            ];
-            let row = select
-                .query_row(at, |row| Ok((photo_of(row)?, row.get::<_, String>(10)?)))
-                .optional()?;
-            let (Some((photo, job)), Some(measures)) = (row, photos.get(asked)) else {
-                continue;
-            };
-            if except != Some(job.as_str()) {
-                leads.push(Lead {
-                    asked,
-                    job,
-                    distance,
-                    measure: confirm(measures, &photo, turn),
-                    photo,
-                });
-            }
-        }
-        read.commit()?;
-        leads.sort_by(|a, b| {
-            (a.asked, &a.job, &a.photo.path).cmp(&(b.asked, &b.job, &b.photo.path))
-        });
-        Ok(leads)
-    }
-
     fn list(&self) -> rusqlite::Result<Vec<JobEntry>> {
         let sql = "SELECT job, vendor, recorded, photos FROM jobs ORDER BY job";
         let mut select = self.connection.prepare(sql)?;
@@ -322,14 +224,70 @@ impl SqliteLedger {
     }
 }
 
+/// One snapshot of the file, whatever other processes write meanwhile.
+struct Reading<'a>(&'a Connection);
+
+impl Snapshot for Reading<'_> {
+    type Error = rusqlite::Error;
+
+    fn kept(&mut self) -> rusqlite::Result<u64> {
+        let sql = "SELECT coalesce(sum(photos), 0) FROM jobs";
+        let photos = self.0.query_row(sql, [], |row| row.get::<_, i64>(0));
+        photos.map(|count| count.max(0) as u64)
+    }
+
+    fn batches(&mut self, send: &dyn Fn(Batch) -> bool) -> rusqlite::Result<()> {
+        let mut select = self.0.prepare("SELECT job, packed FROM hashes")?;
+        let mut rows = select.query([])?;
+        let mut batch = Batch::default();
+        while let Some(row) = rows.next()? {
+            let packed = row.get_ref(1)?.as_blob().unwrap_or_default();
+            batch.push(row.get(0)?, packed);
+            if batch.is_full() && !send(std::mem::take(&mut batch)) {
+                return Ok(());
+            }
+        }
+        send(batch);
+        Ok(())
+    }
+
+    fn equal(&mut self, asked: &[&PhotoMeasures]) -> rusqlite::Result<Vec<(usize, Place)>> {
+        let mut select = self.0.prepare(
+            "SELECT job, position FROM photos WHERE file_sha256 = ?1
+             UNION SELECT job, position FROM photos WHERE pixel_sha256 = ?2",
+        )?;
+        let mut equal = Vec::new();
+        for (number, photo) in asked.iter().enumerate() {
+            let print = &photo.fingerprint;
+            let mut rows = select.query([&print.file_sha256, &print.pixel_sha256])?;
+            while let Some(row) = rows.next()? {
+                let (job, position) = (row.get(0)?, row.get(1)?);
+                equal.push((number, Place { job, position }));
+            }
+        }
+        Ok(equal)
+    }
+
+    fn photos(&mut self, places: &[Place]) -> rusqlite::Result<Vec<(Place, String, PhotoRecord)>> {
+        let mut select = self.0.prepare(&format!(
+            "SELECT {COLUMNS}, j.job FROM photos p JOIN jobs j ON j.id = p.job
+             WHERE p.job = ?1 AND p.position = ?2"
+        ))?;
+        let mut photos = Vec::new();
+        for place in places {
+            let row = select
+                .query_row(params![place.job, place.position], |row| {
+                    Ok((photo_of(row)?, row.get::<_, String>(10)?))
+                })
+                .optional()?;
+            photos.extend(row.map(|(photo, job)| (*place, job, photo)));
+        }
+        Ok(photos)
+    }
+}
+
 impl Ledger for SqliteLedger {
     fn record_job(&mut self, job: &JobRecord) -> Result<(), Error> {
-        if job.photos.len() >= 1 << POSITION_BITS {
-            return Err(refused(
-                &self.path,
-                "cannot hold a job of 16 million photos or more",
-            ));
-        }
         self.write_job(job)
             .map_err(|e| failed("write", &self.path, e))
     }
@@ -339,8 +297,12 @@ impl Ledger for SqliteLedger {
         photos: &[&PhotoMeasures],
         except_job: Option<&str>,
     ) -> Result<Vec<Lead>, Error> {
-        self.leads(photos, except_job)
-            .map_err(|e| failed("read", &self.path, e))
+        let search = || {
+            let read = self.connection.unchecked_transaction()?;
+            let leads = leads(&mut Reading(&read), photos, except_job)?;
+            read.commit().map(|()| leads)
+        };
+        search().map_err(|e| failed("read", &self.path, e))
     }
 
     fn jobs(&self) -> Result<Vec<JobEntry>, Error> {
@@ -382,7 +344,6 @@ fn first_seen(
 fn photo_of(row: &Row<'_>) -> rusqlite::Result<PhotoRecord> {
     let hash: Vec<u8> = row.get(8)?;
     let features: Vec<u8> = row.get(9)?;
-    let known = hash.len() == PACKED;
     Ok(PhotoRecord {
         path: row.get(0)?,
         file_sha256: row.get(1)?,
@@ -392,11 +353,7 @@ fn photo_of(row: &Row<'_>) -> rusqlite::Result<PhotoRecord> {
         taken: row.get(5)?,
         device: row.get(6)?,
         first_seen: row.get(7)?,
-        hash: if known {
-            unpack(&hash)
-        } else {
-            PerceptualHash::default()
-        },
+        hash: hash_of(&hash),
         features: CompactFeatures::from_bytes(&features),
     })
 }
