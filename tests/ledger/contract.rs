@@ -1,7 +1,11 @@
 //! What every ledger promises, tested on each back end.
 
+use std::time::Duration;
+
 use image::imageops;
-use photoproof_core::ledger::{JobRecord, Ledger, MAX_DISTANCE, PhotoRecord, SqliteLedger, open};
+use photoproof_core::ledger::{
+    Claim, JobRecord, Ledger, MAX_DISTANCE, PhotoRecord, SqliteLedger, open,
+};
 use photoproof_core::measure::phash::{PerceptualHash, TurnedHashes};
 use photoproof_core::measure::{CopyKind, PhotoMeasures};
 use proptest::prelude::*;
@@ -295,5 +299,83 @@ fn more_photos_than_one_pass_takes_are_all_searched() {
             .collect();
         // Six drawn per seed repeat nothing: each finds itself alone.
         assert_eq!(found(&*ledger, &asked), expected);
+    });
+}
+
+#[test]
+fn recorders_of_one_job_leave_one_of_their_records() {
+    let base = measures(picture(7), "base");
+    on_each("together", |location| {
+        std::thread::scope(|scope| {
+            for recorder in 1..=8 {
+                let base = &base;
+                scope.spawn(move || {
+                    let path = format!("by {recorder}.jpg");
+                    let photos: Vec<(&str, &PhotoMeasures)> =
+                        (0..recorder * 3).map(|_| (path.as_str(), base)).collect();
+                    let mut ledger = open(location).unwrap();
+                    ledger.record_job(&job("WB-1", &photos)).unwrap();
+                });
+            }
+        });
+        let ledger = open(location).unwrap();
+        let (jobs, photos) = (ledger.jobs().unwrap(), ledger.photos("WB-1").unwrap());
+        assert_eq!(jobs.len(), 1);
+        assert_eq!(jobs[0].photos as usize, photos.len());
+        let path = format!("by {}.jpg", photos.len() / 3);
+        assert!(photos.iter().all(|photo| photo.path == path));
+        // The packed hashes are of the same record: each photo is found once.
+        let leads = ledger.find(&[&base], None).unwrap();
+        assert_eq!(leads.len(), photos.len());
+    });
+}
+
+#[test]
+fn of_several_workers_one_gets_a_job() {
+    let base = measures(picture(7), "base");
+    let hour = Duration::from_secs(3600);
+    on_each("claims", |location| {
+        let taken = std::sync::Mutex::new(Vec::new());
+        std::thread::scope(|scope| {
+            for n in 0..8 {
+                let taken = &taken;
+                scope.spawn(move || {
+                    let worker = format!("worker {n}");
+                    let claim = open(location).unwrap().claim_job("WB-1", &worker, hour);
+                    match claim.unwrap() {
+                        Claim::Taken => taken.lock().unwrap().push(worker),
+                        Claim::Held(by) => assert!(by.starts_with("worker ")),
+                        other => panic!("{other:?}"),
+                    }
+                });
+            }
+        });
+        let taken = taken.into_inner().unwrap();
+        assert_eq!(taken.len(), 1);
+        let mut ledger = open(location).unwrap();
+        let mut claim =
+            |job: &str, worker: &str, lease| ledger.claim_job(job, worker, lease).unwrap();
+        // Asked again, the holder still has it; another job is free; a claim that has run out is free too.
+        assert_eq!(claim("WB-1", &taken[0], hour), Claim::Taken);
+        assert_eq!(claim("WB-1", "z", hour), Claim::Held(taken[0].clone()));
+        assert_eq!(claim("WB-2", "y", Duration::ZERO), Claim::Taken);
+        assert_eq!(claim("WB-2", "z", hour), Claim::Taken);
+        ledger.release_job("WB-2", "y").unwrap();
+        assert_eq!(
+            ledger.claim_job("WB-2", "x", hour).unwrap(),
+            Claim::Held("z".to_owned())
+        );
+        ledger.release_job("WB-2", "z").unwrap();
+        assert_eq!(ledger.claim_job("WB-2", "x", hour).unwrap(), Claim::Taken);
+        ledger
+            .record_job(&job("WB-2", &[("1.jpg", &base)]))
+            .unwrap();
+        let recorded = ledger.jobs().unwrap()[0].recorded.clone();
+        assert_eq!(
+            ledger.claim_job("WB-2", "x", hour).unwrap(),
+            Claim::Recorded(recorded)
+        );
+        assert!(ledger.remove_job("WB-2").unwrap());
+        assert_eq!(ledger.claim_job("WB-2", "q", hour).unwrap(), Claim::Taken);
     });
 }

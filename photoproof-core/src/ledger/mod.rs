@@ -34,6 +34,8 @@ pub use postgres::PostgresLedger;
 pub use scan::MAX_DISTANCE;
 pub use sqlite::SqliteLedger;
 
+use std::time::Duration;
+
 use crate::error::Error;
 #[cfg(not(feature = "postgres"))]
 use crate::error::ErrorKind;
@@ -104,6 +106,18 @@ pub struct Stats {
     pub bytes: u64,
 }
 
+/// The answer to a worker that asks for a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Claim {
+    /// The job is this worker's now.
+    Taken,
+    /// Another worker has it.
+    Held(String),
+    /// It was recorded before, at this time, RFC 3339 UTC.
+    Recorded(String),
+}
+
 /// A photo of an earlier job that an asked photo may be made from.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
@@ -152,6 +166,19 @@ pub trait Ledger: Send {
     /// # Errors
     /// If the ledger cannot be written.
     fn remove_job(&mut self, job: &str) -> Result<bool, Error>;
+
+    /// Takes a job for `worker`, so that of several workers one checks it. The claim ends when the job is recorded or
+    /// released, or after `lease`, counted in whole seconds.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn claim_job(&mut self, job: &str, worker: &str, lease: Duration) -> Result<Claim, Error>;
+
+    /// Gives back a job that `worker` has claimed and will not record.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn release_job(&mut self, job: &str, worker: &str) -> Result<(), Error>;
 
     /// Size.
     ///

@@ -19,7 +19,7 @@ const WAITS: [Duration; 7] = [
 ];
 /// How long a server may take to answer a connection, unless the URL says `connect_timeout`.
 const CONNECT: Duration = Duration::from_secs(10);
-/// How long a recorder waits for another one of the same job.
+/// How long a recorder waits for another one of the same job, unless the URL has `options`.
 const LOCK: &str = "SET lock_timeout = '60s'";
 
 /// A connection that is opened again when it was lost.
@@ -71,7 +71,9 @@ impl Connection {
         action: &str,
         mut work: impl FnMut(&mut Client) -> Result<T, postgres::Error>,
     ) -> Result<T, Error> {
-        let mut waits = WAITS.iter();
+        // A wrong address is said soon.
+        let tries = if action == "open" { 4 } else { WAITS.len() };
+        let mut waits = WAITS.iter().take(tries);
         loop {
             let error = match self.client().and_then(&mut work) {
                 Ok(done) => return Ok(done),
@@ -93,7 +95,9 @@ impl Connection {
             Some(client) if !client.is_closed() => client,
             _ => {
                 let mut client = self.config.connect(NoTls)?;
-                client.batch_execute(LOCK)?;
+                if self.config.get_options().is_none() {
+                    client.batch_execute(LOCK)?;
+                }
                 client
             }
         };

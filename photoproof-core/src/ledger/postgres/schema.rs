@@ -7,7 +7,8 @@ use postgres::{Client, Transaction};
 /// Every table begins with `job`, 63 bits of the SHA-256 of the job's id: spread evenly and known without asking the
 /// server, it is the key by which a distributed database divides the tables, so that one job lies in one place and
 /// is recorded in one place.
-const MIGRATIONS: [&str; 1] = ["
+const MIGRATIONS: [&str; 2] = [
+    "
 CREATE TABLE photoproof_jobs (
     job BIGINT PRIMARY KEY,
     id TEXT NOT NULL,
@@ -36,7 +37,15 @@ CREATE TABLE photoproof_photos (
 );
 CREATE INDEX photoproof_photos_file ON photoproof_photos (file_sha256);
 CREATE INDEX photoproof_photos_pixels ON photoproof_photos (pixel_sha256);
-"];
+",
+    "
+CREATE TABLE photoproof_claims (
+    job BIGINT PRIMARY KEY,
+    worker TEXT NOT NULL,
+    until BIGINT NOT NULL
+);
+",
+];
 
 /// Any number, the same for all: two that open a new ledger at once do not both make its tables.
 const LOCK: &str = "SELECT pg_advisory_xact_lock(7022906182)";
