@@ -21,7 +21,7 @@ pub const MAX_DISTANCE: u32 = 31;
 pub(super) const PACKED: usize = 64;
 
 /// Photos compared with one table before the next one is taken: their hashes and the table stay in the cache.
-const BLOCK: usize = 1 << 14;
+const BLOCK: usize = 1 << 16;
 
 /// Asked photos of one pass; more are searched in several passes, which bounds the memory of the tables.
 pub(super) const MAX_ASKED: usize = 512;
@@ -63,7 +63,7 @@ pub(super) fn unpack(bytes: &[u8]) -> PerceptualHash {
 }
 
 /// Bytes of packed hashes in a batch.
-const BATCH_BYTES: usize = 8 << 20;
+const BATCH_BYTES: usize = 16 << 20;
 
 /// Packed photos of many jobs, read from a store together.
 #[derive(Debug, Default)]
@@ -86,7 +86,7 @@ impl Batch {
         self.packed.len() >= BATCH_BYTES
     }
 
-    fn photos(&self) -> (Vec<Place>, Vec<PerceptualHash>) {
+    fn places(&self) -> Vec<Place> {
         let ends = self.jobs.iter().skip(1).map(|(_, start)| *start);
         let ends = ends.chain([self.packed.len()]);
         let places = self.jobs.iter().zip(ends).flat_map(|((job, start), end)| {
@@ -96,9 +96,37 @@ impl Batch {
                 position,
             })
         });
-        let hashes = self.packed.chunks_exact(PACKED).map(unpack);
-        (places.collect(), hashes.collect())
+        places.collect()
     }
+}
+
+/// The hashes of a block of photos, word by word: a piece of all of them lies in one or two runs of memory.
+struct Words([Vec<u64>; PACKED / 8]);
+
+impl Words {
+    fn of(packed: &[u8]) -> Self {
+        Self(std::array::from_fn(|i| {
+            let words = packed.as_chunks::<PACKED>().0.iter();
+            let word = words.map(|photo| photo.as_chunks::<8>().0.get(i).copied());
+            word.map(|word| u64::from_le_bytes(word.unwrap_or_default()))
+                .collect()
+        }))
+    }
+
+    /// The words of one kind of hash.
+    fn kind(&self, kind: Kind) -> [&[u64]; 4] {
+        let [a, b, c, d, e, f, g, h] = &self.0;
+        match kind {
+            Kind::Gradient => [a, b, c, d],
+            Kind::Cosine => [e, f, g, h],
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Gradient,
+    Cosine,
 }
 
 /// Compares all batches that `read` sends, while it goes on reading.
@@ -193,16 +221,49 @@ impl Table {
             .is_some_and(|word| word >> (value % 64) & 1 == 1)
     }
 
-    /// Numbers of the asked hashes that are near `value` in this piece.
-    fn near(&self, value: u32) -> impl Iterator<Item = usize> {
+    /// Where the asked hashes that are near `value` are, among others.
+    fn range(&self, value: u32) -> (u32, u32) {
         let bucket = self.bucket(value);
-        let range = match self.starts.get(bucket..bucket + 2) {
-            Some(&[start, end]) => start as usize..end as usize,
-            _ => 0..0,
-        };
-        let entries = self.entries.get(range).unwrap_or_default();
-        let same = entries.iter().filter(move |(kept, _)| *kept == value);
-        same.map(|(_, number)| *number as usize)
+        match self.starts.get(bucket..bucket + 2) {
+            Some(&[start, end]) => (start, end),
+            _ => (0, 0),
+        }
+    }
+
+    /// Calls `hit` with position, asked number and distance of every kept hash that this table leads to. Each step is
+    /// done for all photos before the next: what the processor waits for, it then waits for together.
+    fn compare(
+        &self,
+        asked: &[[u64; 4]],
+        kept: [&[u64]; 4],
+        hit: &mut impl FnMut(usize, usize, u32),
+    ) {
+        let values = self.piece.of_all(kept);
+        let near: Vec<(u32, u32)> = values
+            .enumerate()
+            .filter(|(_, value)| self.may_hold(*value))
+            .map(|(at, value)| (at as u32, value))
+            .collect();
+        let ranges: Vec<(u32, u32)> = near.iter().map(|(_, value)| self.range(*value)).collect();
+        let mut pairs: Vec<(u32, u32)> = Vec::with_capacity(near.len());
+        for ((at, value), (start, end)) in near.iter().zip(ranges) {
+            let entries = self.entries.get(start as usize..end as usize);
+            let same = entries
+                .unwrap_or_default()
+                .iter()
+                .filter(|(kept, _)| kept == value);
+            pairs.extend(same.map(|(_, number)| (*at, *number)));
+        }
+        for (at, number) in pairs {
+            let (at, number) = (at as usize, number as usize);
+            let hash = kept.map(|words| words.get(at).copied().unwrap_or(0));
+            let distance = asked
+                .get(number)
+                .map_or(u32::MAX, |asked| hamming(asked, &hash));
+            if distance <= MAX_DISTANCE {
+                hit(at, number, distance);
+            }
+        }
     }
 }
 
@@ -235,15 +296,17 @@ impl Scan {
 
     /// Compares the photos of a batch.
     fn pass(&self, batch: &Batch) -> Found {
-        let (places, hashes) = batch.photos();
-        let blocks = places.par_chunks(BLOCK).zip(hashes.par_chunks(BLOCK));
-        let parts: Vec<Found> = blocks
-            .map(|(places, hashes)| self.block(places, hashes))
+        let places = batch.places();
+        let packed = batch.packed.par_chunks(BLOCK * PACKED);
+        let parts: Vec<Found> = places
+            .par_chunks(BLOCK)
+            .zip(packed)
+            .map(|(places, packed)| self.block(places, &Words::of(packed)))
             .collect();
         parts.into_iter().flatten().collect()
     }
 
-    fn block(&self, places: &[Place], hashes: &[PerceptualHash]) -> Found {
+    fn block(&self, places: &[Place], words: &Words) -> Found {
         let mut found = Found::new();
         let mut hit = |at: usize, number: usize, distance: u32| {
             let Some(place) = places.get(at) else { return };
@@ -251,40 +314,15 @@ impl Scan {
             *best = (*best).min((distance, number % 8));
         };
         for table in &self.gradient_tables {
-            let kept = hashes.iter().map(|hash| &hash.gradient);
-            compare(table, &self.gradient, kept, &mut hit);
+            table.compare(&self.gradient, words.kind(Kind::Gradient), &mut hit);
         }
         for table in &self.cosine_tables {
-            let kept = hashes.iter().map(|hash| &hash.cosine);
-            compare(table, &self.cosine, kept, &mut hit);
+            table.compare(&self.cosine, words.kind(Kind::Cosine), &mut hit);
         }
         found
     }
 }
 
-/// Calls `hit` with position, asked number and distance of every kept hash that this table leads to.
-fn compare<'a>(
-    table: &Table,
-    asked: &[[u64; 4]],
-    kept: impl Iterator<Item = &'a [u64; 4]>,
-    hit: &mut impl FnMut(usize, usize, u32),
-) {
-    for (at, hash) in kept.enumerate() {
-        let value = table.piece.of(hash);
-        if !table.may_hold(value) {
-            continue;
-        }
-        for number in table.near(value) {
-            let Some(other) = asked.get(number) else {
-                continue;
-            };
-            let distance = hamming(other, hash);
-            if distance <= MAX_DISTANCE {
-                hit(at, number, distance);
-            }
-        }
-    }
-}
 #[cfg(test)]
 mod tests {
     use super::*;
