@@ -10,6 +10,7 @@ use nalgebra::{Matrix3, Vector2, Vector3};
 
 use super::camera::{Intrinsics, Motion, Pair};
 use super::refine::{explain, is_inlier};
+use super::surface::{Planes, VOTE_REACH};
 
 /// Columns and rows of the grid on which depth and overlap are sampled.
 const GRID: [usize; 2] = [12, 9];
@@ -32,10 +33,10 @@ const REACH: f64 = 0.15;
 
 /// One measured inverse depth.
 #[derive(Debug, Clone, Copy)]
-struct Sample {
-    at: Vector2<f64>,
-    rho: f64,
-    variance: f64,
+pub(super) struct Sample {
+    pub(super) at: Vector2<f64>,
+    pub(super) rho: f64,
+    pub(super) variance: f64,
 }
 
 /// Inverse depth of the scene as seen from a.
@@ -75,6 +76,18 @@ impl DepthMap {
         };
         map.overall = map.solve(Vector2::zeros(), |_| 1.0, 0.0, PRIOR).0;
         map
+    }
+
+    /// Inverse depth at a bearing by the planes of the scene; by the smooth fit where none is near.
+    pub(super) fn on_plane(&self, place: Vector2<f64>) -> Depth {
+        let smooth = self.at(place);
+        let diagonal = self.reach / REACH;
+        let planes = Planes::find(&self.samples, diagonal);
+        let seated = planes.at(place, &self.samples, VOTE_REACH * diagonal);
+        seated.map_or(smooth, |s| Depth {
+            rho: s.rho.clamp(0.02, 5.0),
+            sigma: smooth.sigma.hypot(s.sigma),
+        })
     }
 
     /// Inverse depth at a bearing by a robust, locally weighted linear fit; 1 with a wide sigma where

@@ -1,7 +1,7 @@
 //! From matches to the best motion, its noise and what the agreement proves.
 
 use super::Evidence;
-use super::camera::{Intrinsics, Motion, Pair, PixelMatch};
+use super::camera::{Intrinsics, Motion, Pair, PixelMatch, rotation_angle};
 use super::chance::{count, log10_chance, needed, random_agreement};
 use super::consensus::{inliers, search};
 use super::refine::{noise, refine};
@@ -29,6 +29,8 @@ pub(super) struct Estimate {
     pub(super) evidence: Evidence,
     /// Inliers that would exclude chance.
     pub(super) needed: usize,
+    /// Other motions that explain many matches, best first.
+    pub(super) others: Vec<Motion>,
 }
 
 impl Estimate {
@@ -49,28 +51,56 @@ pub(super) fn estimate(
         return None;
     }
     let sigma = noise_in_bearings(NOISE_PX, cameras);
+    let candidates = search(&pairs, sigma);
+    let best = candidates.first()?.motion;
+    let mut others: Vec<Motion> = Vec::new();
+    for other in candidates.iter().skip(1) {
+        let known = std::iter::once(&best).chain(&others);
+        if known.into_iter().all(|m| differs(m, &other.motion)) {
+            others.push(other.motion);
+        }
+    }
+    let found = judge(&best, pairs, cameras, keypoints, matches.len());
+    Some(Estimate { others, ..found })
+}
+
+/// Whether two motions are different answers.
+fn differs(a: &Motion, b: &Motion) -> bool {
+    let turned = rotation_angle(&(a.rotation * b.rotation.transpose())).to_degrees();
+    turned > 1.0 || (a.translation - b.translation).norm() > 0.08
+}
+
+/// Settles a motion on the matches, sorted by distinctness, and counts what speaks for it.
+pub(super) fn judge(
+    start: &Motion,
+    pairs: Vec<Pair>,
+    cameras: &[Intrinsics; 2],
+    keypoints: [u32; 2],
+    matches: usize,
+) -> Estimate {
+    let sigma = noise_in_bearings(NOISE_PX, cameras);
     let area = cameras[1].bearing_area();
-    let best = *search(&pairs, sigma).first()?;
-    let (motion, sigma) = settle(&best.motion, &pairs, sigma);
+    let (motion, sigma) = settle(start, &pairs, sigma);
     let agreeing = inliers(&motion, &pairs, sigma);
     let counted = count(&motion, &pairs, sigma, &cameras[0]);
     let agreement = random_agreement(&motion, &pairs, sigma, area);
     let evidence = Evidence {
         keypoints,
-        matches: matches.len() as u32,
+        matches: matches as u32,
         inliers: agreeing.len() as u32,
         spread: spread(&pairs, &agreeing, cameras),
         log10_chance: log10_chance(counted, agreement),
         ..Evidence::default()
     };
     let needed = needed(counted.matches, agreement, CHANCE_LIMIT);
-    Some(Estimate {
+    Estimate {
         motion,
         sigma,
         pairs,
         evidence,
         needed,
-    })
+        others: Vec::new(),
+    }
 }
 
 /// Measures the noise on the inliers and refines with it, twice.

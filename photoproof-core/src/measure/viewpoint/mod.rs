@@ -15,6 +15,7 @@ mod homography;
 mod polynomial;
 mod refine;
 mod report;
+mod surface;
 mod verify;
 
 #[cfg(test)]

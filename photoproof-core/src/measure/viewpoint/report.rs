@@ -18,7 +18,7 @@ pub(super) fn shift(
     evidence: Evidence,
 ) -> ViewpointShift {
     let depths = DepthMap::new(motion, pairs, sigma, &cameras[0]);
-    let centre = depths.at(Vector2::zeros());
+    let centre = depths.on_plane(Vector2::zeros());
     let ratio = distance_ratio(motion, centre.rho);
     let covariance = covariance(motion, pairs, sigma);
     let rotation_variance = covariance.map_or(0.0, |c| {

@@ -6,7 +6,7 @@ use super::consensus::inliers;
 use super::contradiction::contradiction;
 use super::depth::{DepthGrid, DepthMap};
 use super::estimate::{
-    Estimate, NEEDED_MATCHES, bearings, estimate, expected_noise, settle, spread,
+    Estimate, NEEDED_MATCHES, bearings, estimate, expected_noise, judge, settle, spread,
 };
 use super::guided::{Guide, Guided, pixel_matches, rematch};
 use super::report::shift;
@@ -41,6 +41,9 @@ const FIXED: f64 = 0.0015;
 /// Fixed matches from which an overlay is suspected.
 const SUSPECT: usize = 4;
 
+/// Consistency below which the other motions are tried too.
+const DOUBTFUL: f64 = 0.5;
+
 /// Displacements of the control searches, working pixels.
 const CONTROLS: [[f64; 2]; 2] = [[44.0, 22.0], [-44.0, -22.0]];
 
@@ -68,8 +71,7 @@ pub(super) fn between_features(a: &Features, b: &Features) -> Viewpoint {
         .collect();
     let answer = match best_estimate(&matches, &cameras, keypoints) {
         Ok(found) if found.is_significant() => {
-            let found = rematched(found, a, b, &cameras);
-            decide(&found, &cameras)
+            decide(&most_consistent(found, a, b, &cameras), &cameras)
         }
         Ok(found) => nothing_shared(found.evidence, found.needed),
         Err(evidence) => nothing_shared(evidence, NEEDED_MATCHES),
@@ -262,6 +264,36 @@ fn rematched(
     found.evidence.rich_cells = cells.rich;
     found.evidence.silent_cells = cells.silent;
     found
+}
+
+/// Re-matches under the motion; where the picture as a whole hardly supports it, under the other
+/// motions too, and keeps the one that most of the picture supports.
+fn most_consistent(
+    found: Estimate,
+    a: &Features,
+    b: &Features,
+    cameras: &[Intrinsics; 2],
+) -> Estimate {
+    let (others, raw) = (found.others.clone(), found.pairs.clone());
+    let counts = found.evidence;
+    let support = |e: &Estimate| e.evidence.consistency().unwrap_or(0.0);
+    let mut best = rematched(found, a, b, cameras);
+    for other in others {
+        if support(&best) >= DOUBTFUL {
+            break;
+        }
+        let matches = counts.matches as usize;
+        let mut next = judge(&other, raw.clone(), cameras, counts.keypoints, matches);
+        if !next.is_significant() {
+            continue;
+        }
+        next.evidence.overlay_matches = counts.overlay_matches;
+        let next = rematched(next, a, b, cameras);
+        if support(&next) > support(&best) {
+            best = next;
+        }
+    }
+    best
 }
 
 fn grid(found: &Estimate, cameras: &[Intrinsics; 2]) -> DepthGrid {
