@@ -21,14 +21,24 @@
 //! size of the ledger. A lead is confirmed or rejected by keypoint geometry.
 
 mod compact;
+mod pieces;
+#[cfg(feature = "postgres")]
+mod postgres;
 mod scan;
+mod search;
 mod sqlite;
 
 pub use compact::CompactFeatures;
+#[cfg(feature = "postgres")]
+pub use postgres::PostgresLedger;
 pub use scan::MAX_DISTANCE;
 pub use sqlite::SqliteLedger;
 
-use crate::error::{Error, ErrorKind};
+use std::time::Duration;
+
+use crate::error::Error;
+#[cfg(not(feature = "postgres"))]
+use crate::error::ErrorKind;
 use crate::ingest::Photo;
 use crate::measure::phash::PerceptualHash;
 use crate::measure::{CopyKind, CopyMeasure, PhotoMeasures};
@@ -96,6 +106,18 @@ pub struct Stats {
     pub bytes: u64,
 }
 
+/// The answer to a worker that asks for a job.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum Claim {
+    /// The job is this worker's now.
+    Taken,
+    /// Another worker has it.
+    Held(String),
+    /// It was recorded before, at this time, RFC 3339 UTC.
+    Recorded(String),
+}
+
 /// A photo of an earlier job that an asked photo may be made from.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]
@@ -145,6 +167,19 @@ pub trait Ledger: Send {
     /// If the ledger cannot be written.
     fn remove_job(&mut self, job: &str) -> Result<bool, Error>;
 
+    /// Takes a job for `worker`, so that of several workers one checks it. The claim ends when the job is recorded or
+    /// released, or after `lease`, counted in whole seconds.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn claim_job(&mut self, job: &str, worker: &str, lease: Duration) -> Result<Claim, Error>;
+
+    /// Gives back a job that `worker` has claimed and will not record.
+    ///
+    /// # Errors
+    /// If the ledger cannot be written.
+    fn release_job(&mut self, job: &str, worker: &str) -> Result<(), Error>;
+
     /// Size.
     ///
     /// # Errors
@@ -152,20 +187,31 @@ pub trait Ledger: Send {
     fn stats(&self) -> Result<Stats, Error>;
 }
 
-/// Opens the ledger at a path, or makes an empty one there.
+/// Opens the ledger at a path or a `postgres://` URL, or makes an empty one there.
 ///
 /// # Errors
-/// If the file cannot be opened, is no ledger, was written by a newer version, or `location` is a URL of
-/// a kind this build does not know.
+/// If it cannot be opened, is no ledger, was written by a newer version, or `location` is a URL of a kind this
+/// build does not know.
 pub fn open(location: &str) -> Result<Box<dyn Ledger>, Error> {
     if location.starts_with("postgres://") || location.starts_with("postgresql://") {
-        return Err(Error::new(
-            ErrorKind::Ledger,
-            "ledger: this build has no PostgreSQL support; give a file path instead",
-        ));
+        return open_postgres(location);
     }
     let path = location.strip_prefix("sqlite://").unwrap_or(location);
     Ok(Box::new(SqliteLedger::open(std::path::Path::new(path))?))
+}
+
+#[cfg(feature = "postgres")]
+fn open_postgres(url: &str) -> Result<Box<dyn Ledger>, Error> {
+    Ok(Box::new(PostgresLedger::open(url)?))
+}
+
+#[cfg(not(feature = "postgres"))]
+fn open_postgres(_: &str) -> Result<Box<dyn Ledger>, Error> {
+    Err(Error::new(
+        ErrorKind::Ledger,
+        "this build cannot open a PostgreSQL ledger; build it with the feature `postgres` \
+         (cargo build --release --features postgres), or give a file path instead",
+    ))
 }
 
 impl PhotoRecord {
@@ -199,6 +245,15 @@ impl PhotoRecord {
             device: None,
             first_seen: String::new(),
         }
+    }
+}
+
+/// The kept hash; a broken one is like no picture.
+fn hash_of(packed: &[u8]) -> PerceptualHash {
+    if packed.len() == scan::PACKED {
+        scan::unpack(packed)
+    } else {
+        PerceptualHash::default()
     }
 }
 

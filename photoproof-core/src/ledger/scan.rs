@@ -1,22 +1,42 @@
-//! One pass over packed hashes against an index of the asked ones.
+//! One pass over packed hashes against tables of the asked ones.
+//!
+//! The tables of multi-index hashing are made of the asked photos and not of the ledger: three hundred photos in
+//! eight orientations and two hashes are 4,800 questions, and with so many of them every page of a stored index of
+//! ten million photos would be read anyway, in random order. One sequential pass reads less, needs no index on disk,
+//! and a table of one bit a value turns away nearly all kept hashes at once.
 
 use std::collections::BTreeMap;
+use std::sync::mpsc;
 
+use rayon::prelude::*;
+
+use super::pieces::{Piece, cheapest};
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
 /// Hash distance, of 256 bits, up to which no photo of the ledger is missed. Copies that were
-/// re-encoded, resized, recoloured, stamped, turned or mirrored measured 0 to 28 bits; with 16 chunks of
-/// 16 bits two hashes within 31 bits share a chunk that differs in one bit at most.
+/// re-encoded, resized, recoloured, stamped, turned or mirrored measured 0 to 28 bits.
 pub const MAX_DISTANCE: u32 = 31;
 
 /// Bytes of one packed photo: both hashes, little-endian words.
 pub(super) const PACKED: usize = 64;
 
-const CHUNKS: usize = 16;
-const BUCKETS: usize = 1 << 16;
+/// Photos compared with one table before the next one is taken: their hashes and the table stay in the cache.
+const BLOCK: usize = 1 << 16;
 
-/// The smallest distance found for (asked photo, ledger photo), and the turn it was found in.
-pub(super) type Found = BTreeMap<(usize, u64), (u32, usize)>;
+/// Asked photos of one pass; more are searched in several passes, which bounds the memory of the tables.
+pub(super) const MAX_ASKED: usize = 512;
+
+/// Where a photo is kept.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) struct Place {
+    /// The job's number in its store.
+    pub(super) job: i64,
+    /// Which photo of the job, from 0.
+    pub(super) position: i32,
+}
+
+/// The smallest distance found for an asked photo and a kept one, and the turn it was found in.
+pub(super) type Found = BTreeMap<(usize, Place), (u32, usize)>;
 
 /// Packs a hash for the pass.
 pub(super) fn pack(hash: &PerceptualHash) -> [u8; PACKED] {
@@ -31,8 +51,10 @@ pub(super) fn pack(hash: &PerceptualHash) -> [u8; PACKED] {
 /// Reads a packed hash.
 pub(super) fn unpack(bytes: &[u8]) -> PerceptualHash {
     let mut words = bytes
-        .chunks_exact(8)
-        .map(|c| c.iter().rev().fold(0u64, |sum, b| sum << 8 | u64::from(*b)));
+        .as_chunks::<8>()
+        .0
+        .iter()
+        .map(|c| u64::from_le_bytes(*c));
     let mut four = || [(); 4].map(|()| words.next().unwrap_or(0));
     PerceptualHash {
         gradient: four(),
@@ -40,75 +62,206 @@ pub(super) fn unpack(bytes: &[u8]) -> PerceptualHash {
     }
 }
 
-/// Chunk index over the turned hashes of the asked photos, one kind of hash.
-struct Index {
-    hashes: Vec<[u64; 4]>,
-    /// For each chunk position: start of each bucket, then the hash numbers.
-    starts: Vec<Vec<u32>>,
-    entries: Vec<Vec<u32>>,
+/// Bytes of packed hashes in a batch.
+const BATCH_BYTES: usize = 16 << 20;
+
+/// Packed photos of many jobs, read from a store together.
+#[derive(Debug, Default)]
+pub(super) struct Batch {
+    packed: Vec<u8>,
+    /// The jobs' numbers, and where their photos begin.
+    jobs: Vec<(i64, usize)>,
 }
 
-fn chunks(hash: &[u64; 4]) -> [u16; CHUNKS] {
-    let mut out = [0; CHUNKS];
-    for (i, chunk) in out.iter_mut().enumerate() {
-        let word = hash.get(i / 4).copied().unwrap_or(0);
-        *chunk = (word >> (16 * (i % 4))) as u16;
+impl Batch {
+    /// Adds the photos of a job, packed one after the other in the order of their positions.
+    pub(super) fn push(&mut self, job: i64, packed: &[u8]) {
+        self.jobs.push((job, self.packed.len()));
+        let whole = packed.len() / PACKED * PACKED;
+        self.packed.extend(packed.iter().take(whole));
     }
-    out
+
+    /// Whether it is time to compare it.
+    pub(super) fn is_full(&self) -> bool {
+        self.packed.len() >= BATCH_BYTES
+    }
+
+    fn places(&self) -> Vec<Place> {
+        let ends = self.jobs.iter().skip(1).map(|(_, start)| *start);
+        let ends = ends.chain([self.packed.len()]);
+        let places = self.jobs.iter().zip(ends).flat_map(|((job, start), end)| {
+            let photos = end.saturating_sub(*start) / PACKED;
+            (0..photos as i32).map(move |position| Place {
+                job: *job,
+                position,
+            })
+        });
+        places.collect()
+    }
 }
 
-impl Index {
-    fn new(hashes: Vec<[u64; 4]>) -> Self {
-        let mut starts = Vec::with_capacity(CHUNKS);
-        let mut entries = Vec::with_capacity(CHUNKS);
-        for position in 0..CHUNKS {
-            let mut pairs: Vec<(u16, u32)> = Vec::with_capacity(hashes.len() * 17);
-            for (number, hash) in hashes.iter().enumerate() {
-                let chunk = chunks(hash).get(position).copied().unwrap_or(0);
-                pairs.push((chunk, number as u32));
-                pairs.extend((0..16).map(|bit| (chunk ^ (1 << bit), number as u32)));
+/// The hashes of a block of photos, word by word: a piece of all of them lies in one or two runs of memory.
+struct Words([Vec<u64>; PACKED / 8]);
+
+impl Words {
+    fn of(packed: &[u8]) -> Self {
+        Self(std::array::from_fn(|i| {
+            let words = packed.as_chunks::<PACKED>().0.iter();
+            let word = words.map(|photo| photo.as_chunks::<8>().0.get(i).copied());
+            word.map(|word| u64::from_le_bytes(word.unwrap_or_default()))
+                .collect()
+        }))
+    }
+
+    /// The words of one kind of hash.
+    fn kind(&self, kind: Kind) -> [&[u64]; 4] {
+        let [a, b, c, d, e, f, g, h] = &self.0;
+        match kind {
+            Kind::Gradient => [a, b, c, d],
+            Kind::Cosine => [e, f, g, h],
+        }
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Kind {
+    Gradient,
+    Cosine,
+}
+
+/// Compares all batches that `read` sends, while it goes on reading.
+pub(super) fn pass_all<E>(
+    scan: &Scan,
+    read: impl FnOnce(&dyn Fn(Batch) -> bool) -> Result<(), E>,
+) -> Result<Found, E> {
+    // One batch waits while another is compared and a third is read: three batches of memory, no more.
+    let (send, receive) = mpsc::sync_channel::<Batch>(1);
+    std::thread::scope(|scope| {
+        let comparing = scope.spawn(move || {
+            let mut found = Found::new();
+            for batch in receive {
+                found.extend(scan.pass(&batch));
             }
-            pairs.sort_unstable();
-            let mut start = vec![0u32; BUCKETS + 1];
-            for (chunk, _) in &pairs {
-                if let Some(count) = start.get_mut(usize::from(*chunk) + 1) {
+            found
+        });
+        let read = read(&|batch| send.send(batch).is_ok());
+        drop(send);
+        let found = comparing.join();
+        read.map(|()| match found {
+            Ok(found) => found,
+            Err(panic) => std::panic::resume_unwind(panic),
+        })
+    })
+}
+
+/// The values within the radius of one piece of any asked hash.
+struct Table {
+    piece: Piece,
+    /// One bit a value: whether any asked hash is near it.
+    bits: Vec<u64>,
+    /// Start of each bucket of `entries`; a value's bucket is the top of its scrambled bits.
+    starts: Vec<u32>,
+    shift: u32,
+    /// Value and number of the asked hash.
+    entries: Vec<(u32, u32)>,
+}
+
+impl Table {
+    fn new(piece: Piece, hashes: &[[u64; 4]]) -> Self {
+        let count = hashes.len() as f64 * piece.ball();
+        let log = (count.max(1.0).log2().ceil() as u32).clamp(1, 22);
+        let mut table = Self {
+            piece,
+            bits: vec![0; (1usize << piece.bits).div_ceil(64)],
+            starts: vec![0; (1 << log) + 1],
+            shift: 32 - log,
+            entries: Vec::new(),
+        };
+        for hash in hashes {
+            piece.each_near(piece.of(hash), &mut |value| {
+                let bucket = table.bucket(value);
+                if let Some(count) = table.starts.get_mut(bucket + 1) {
                     *count += 1;
                 }
-            }
-            let mut sum = 0;
-            for value in &mut start {
-                sum += *value;
-                *value = sum;
-            }
-            starts.push(start);
-            entries.push(pairs.into_iter().map(|(_, number)| number).collect());
+                if let Some(word) = table.bits.get_mut(value as usize / 64) {
+                    *word |= 1 << (value % 64);
+                }
+            });
         }
-        Self {
-            hashes,
-            starts,
-            entries,
+        let mut sum = 0;
+        for start in &mut table.starts {
+            sum += *start;
+            *start = sum;
+        }
+        table.entries = vec![(0, 0); sum as usize];
+        let mut next = table.starts.clone();
+        for (number, hash) in hashes.iter().enumerate() {
+            piece.each_near(piece.of(hash), &mut |value| {
+                let bucket = table.bucket(value);
+                let Some(at) = next.get_mut(bucket) else {
+                    return;
+                };
+                if let Some(entry) = table.entries.get_mut(*at as usize) {
+                    *entry = (value, number as u32);
+                }
+                *at += 1;
+            });
+        }
+        table
+    }
+
+    fn bucket(&self, value: u32) -> usize {
+        // Knuth's multiplicative hash: 2^32 over the golden ratio.
+        (value.wrapping_mul(0x9E37_79B1) >> self.shift) as usize
+    }
+
+    fn may_hold(&self, value: u32) -> bool {
+        self.bits
+            .get(value as usize / 64)
+            .is_some_and(|word| word >> (value % 64) & 1 == 1)
+    }
+
+    /// Where the asked hashes that are near `value` are, among others.
+    fn range(&self, value: u32) -> (u32, u32) {
+        let bucket = self.bucket(value);
+        match self.starts.get(bucket..bucket + 2) {
+            Some(&[start, end]) => (start, end),
+            _ => (0, 0),
         }
     }
 
-    /// Calls `hit` with the number and distance of every asked hash within the distance.
-    fn near(&self, hash: &[u64; 4], mut hit: impl FnMut(usize, u32)) {
-        let tables = self.starts.iter().zip(&self.entries);
-        for (chunk, (starts, entries)) in chunks(hash).into_iter().zip(tables) {
-            let from = usize::from(chunk);
-            let Some(&[start, end]) = starts.get(from..from + 2) else {
-                continue;
-            };
-            for number in entries
-                .get(start as usize..end as usize)
+    /// Calls `hit` with position, asked number and distance of every kept hash that this table leads to. Each step is
+    /// done for all photos before the next: what the processor waits for, it then waits for together.
+    fn compare(
+        &self,
+        asked: &[[u64; 4]],
+        kept: [&[u64]; 4],
+        hit: &mut impl FnMut(usize, usize, u32),
+    ) {
+        let values = self.piece.of_all(kept);
+        let near: Vec<(u32, u32)> = values
+            .enumerate()
+            .filter(|(_, value)| self.may_hold(*value))
+            .map(|(at, value)| (at as u32, value))
+            .collect();
+        let ranges: Vec<(u32, u32)> = near.iter().map(|(_, value)| self.range(*value)).collect();
+        let mut pairs: Vec<(u32, u32)> = Vec::with_capacity(near.len());
+        for ((at, value), (start, end)) in near.iter().zip(ranges) {
+            let entries = self.entries.get(start as usize..end as usize);
+            let same = entries
                 .unwrap_or_default()
-            {
-                let Some(asked) = self.hashes.get(*number as usize) else {
-                    continue;
-                };
-                let distance = hamming(asked, hash);
-                if distance <= MAX_DISTANCE {
-                    hit(*number as usize, distance);
-                }
+                .iter()
+                .filter(|(kept, _)| kept == value);
+            pairs.extend(same.map(|(_, number)| (*at, *number)));
+        }
+        for (at, number) in pairs {
+            let (at, number) = (at as usize, number as usize);
+            let hash = kept.map(|words| words.get(at).copied().unwrap_or(0));
+            let distance = asked
+                .get(number)
+                .map_or(u32::MAX, |asked| hamming(asked, &hash));
+            if distance <= MAX_DISTANCE {
+                hit(at, number, distance);
             }
         }
     }
@@ -116,33 +269,57 @@ impl Index {
 
 /// The asked photos, ready for a pass over a ledger.
 pub(super) struct Scan {
-    gradient: Index,
-    cosine: Index,
+    gradient: Vec<[u64; 4]>,
+    cosine: Vec<[u64; 4]>,
+    gradient_tables: Vec<Table>,
+    cosine_tables: Vec<Table>,
 }
 
 impl Scan {
-    /// Indexes the asked photos in all orientations.
-    pub(super) fn new(asked: &[&TurnedHashes]) -> Self {
+    /// Makes the tables of the asked photos in all orientations for a ledger of about `kept` photos.
+    pub(super) fn new(asked: &[&TurnedHashes], kept: u64) -> Self {
         let all = || asked.iter().flat_map(|turned| turned.iter());
+        let gradient: Vec<_> = all().map(|h| h.gradient).collect();
+        let cosine: Vec<_> = all().map(|h| h.cosine).collect();
+        let pieces = cheapest(MAX_DISTANCE, gradient.len(), kept);
+        let tables = |hashes: &[[u64; 4]]| {
+            let each = pieces.par_iter().map(|piece| Table::new(*piece, hashes));
+            each.collect()
+        };
         Self {
-            gradient: Index::new(all().map(|h| h.gradient).collect()),
-            cosine: Index::new(all().map(|h| h.cosine).collect()),
+            gradient_tables: tables(&gradient),
+            cosine_tables: tables(&cosine),
+            gradient,
+            cosine,
         }
     }
 
-    /// Compares the packed photos of one job; `key` numbers the first of them.
-    pub(super) fn pass(&self, packed: &[u8], key: u64, found: &mut Found) {
-        for (i, bytes) in packed.chunks_exact(PACKED).enumerate() {
-            let hash = unpack(bytes);
-            let mut hit = |number: usize, distance: u32| {
-                let best = found
-                    .entry((number / 8, key + i as u64))
-                    .or_insert((u32::MAX, 0));
-                *best = (*best).min((distance, number % 8));
-            };
-            self.gradient.near(&hash.gradient, &mut hit);
-            self.cosine.near(&hash.cosine, &mut hit);
+    /// Compares the photos of a batch.
+    fn pass(&self, batch: &Batch) -> Found {
+        let places = batch.places();
+        let packed = batch.packed.par_chunks(BLOCK * PACKED);
+        let parts: Vec<Found> = places
+            .par_chunks(BLOCK)
+            .zip(packed)
+            .map(|(places, packed)| self.block(places, &Words::of(packed)))
+            .collect();
+        parts.into_iter().flatten().collect()
+    }
+
+    fn block(&self, places: &[Place], words: &Words) -> Found {
+        let mut found = Found::new();
+        let mut hit = |at: usize, number: usize, distance: u32| {
+            let Some(place) = places.get(at) else { return };
+            let best = found.entry((number / 8, *place)).or_insert((u32::MAX, 0));
+            *best = (*best).min((distance, number % 8));
+        };
+        for table in &self.gradient_tables {
+            table.compare(&self.gradient, words.kind(Kind::Gradient), &mut hit);
         }
+        for table in &self.cosine_tables {
+            table.compare(&self.cosine, words.kind(Kind::Cosine), &mut hit);
+        }
+        found
     }
 }
 
@@ -189,22 +366,30 @@ mod tests {
                 turned
             })
             .collect();
+        let place = |j: usize| Place {
+            job: 7,
+            position: j as i32,
+        };
         let mut expected = Found::new();
         for (i, turned) in asked.iter().enumerate() {
             for (j, kept) in ledger.iter().enumerate() {
                 for (t, hash) in turned.iter().enumerate() {
                     let distance = hash.distance(kept);
                     if distance <= MAX_DISTANCE {
-                        let best = expected.entry((i, j as u64)).or_insert((u32::MAX, 0));
+                        let best = expected.entry((i, place(j))).or_insert((u32::MAX, 0));
                         *best = (*best).min((distance, t));
                     }
                 }
             }
         }
         let packed: Vec<u8> = ledger.iter().flat_map(pack).collect();
-        let mut found = Found::new();
-        Scan::new(&asked.iter().collect::<Vec<_>>()).pass(&packed, 0, &mut found);
         assert!(expected.len() >= 60);
-        assert_eq!(found, expected);
+        // Whatever size of ledger the cut is chosen for.
+        for kept in [0, 3000, 1_000_000, 10_000_000] {
+            let scan = Scan::new(&asked.iter().collect::<Vec<_>>(), kept);
+            let mut batch = Batch::default();
+            batch.push(7, &packed);
+            assert_eq!(scan.pass(&batch), expected);
+        }
     }
 }

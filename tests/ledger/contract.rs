@@ -1,0 +1,381 @@
+//! What every ledger promises, tested on each back end.
+
+use std::time::Duration;
+
+use image::imageops;
+use photoproof_core::ledger::{
+    Claim, JobRecord, Ledger, MAX_DISTANCE, PhotoRecord, SqliteLedger, open,
+};
+use photoproof_core::measure::phash::{PerceptualHash, TurnedHashes};
+use photoproof_core::measure::{CopyKind, PhotoMeasures};
+use proptest::prelude::*;
+use proptest::test_runner::{Config, TestRunner};
+
+use super::{draw, job, measures, picture};
+
+/// Runs `test` with the location of an empty ledger of each kind.
+fn on_each(name: &str, test: impl Fn(&str)) {
+    let folder = tempfile::tempdir().unwrap();
+    test(&folder.path().join(name).to_string_lossy());
+    #[cfg(feature = "postgres")]
+    if let Some(server) = super::server::shared() {
+        test(&server.database(name));
+    }
+}
+
+#[test]
+fn a_copy_from_another_job_is_found_and_confirmed() {
+    on_each("copy", |location| {
+        let mut ledger = open(location).unwrap();
+        let (a, b) = (measures(picture(1), "a"), measures(picture(2), "b"));
+        let photos = [("kitchen/1.jpg", &a), ("kitchen/2.jpg", &b)];
+        ledger.record_job(&job("WB-1", &photos)).unwrap();
+        let same = ledger.find(&[&a], None).unwrap();
+        assert_eq!(same.len(), 1);
+        assert_eq!(
+            (same[0].job.as_str(), same[0].photo.path.as_str()),
+            ("WB-1", "kitchen/1.jpg")
+        );
+        assert_eq!(same[0].measure.as_ref().unwrap().kind, CopyKind::SameBytes);
+        for (turned, transform) in [
+            (imageops::flip_horizontal(&picture(2)), "mirrored"),
+            (imageops::rotate90(&picture(2)), "turned 90"),
+        ] {
+            let leads = ledger.find(&[&measures(turned, "x")], None).unwrap();
+            let measure = leads[0].measure.as_ref().unwrap();
+            assert_eq!(leads[0].photo.path, "kitchen/2.jpg");
+            assert_eq!(measure.transform, transform);
+            assert!(measure.crop > 0.97 && measure.confidence > 0.5);
+        }
+        let other = measures(picture(3), "c");
+        assert!(ledger.find(&[&other], None).unwrap().is_empty());
+        assert!(ledger.find(&[], None).unwrap().is_empty());
+    });
+}
+
+#[test]
+fn a_record_comes_back_as_it_was_given() {
+    on_each("record", |location| {
+        let mut ledger = open(location).unwrap();
+        let mut record = job(
+            "WB-1 \u{e9}'\"\n",
+            &[("a 'b'\\\u{1f9f9}.jpg", &measures(picture(1), "a"))],
+        );
+        record.photos[0].area = Some("Bath 1".to_owned());
+        record.photos[0].taken = Some("2026-03-02T10:00:00".to_owned());
+        ledger.record_job(&record).unwrap();
+        ledger.record_job(&job("empty", &[])).unwrap();
+        let mut kept = ledger.photos(&record.job).unwrap();
+        assert!(!kept[0].first_seen.is_empty());
+        kept[0].first_seen.clear();
+        assert_eq!(kept, record.photos);
+        let jobs = ledger.jobs().unwrap();
+        let ids: Vec<(&str, u64)> = jobs.iter().map(|j| (j.job.as_str(), j.photos)).collect();
+        assert_eq!(ids, [(record.job.as_str(), 1), ("empty", 0)]);
+        assert_eq!(jobs[0].vendor, record.vendor);
+        assert!(ledger.stats().unwrap().bytes > 1000);
+        assert!(ledger.photos("unknown").unwrap().is_empty());
+    });
+}
+
+#[test]
+fn a_job_does_not_accuse_itself_and_is_replaced_as_a_whole() {
+    on_each("replaced", |location| {
+        let mut ledger = open(location).unwrap();
+        let (a, b) = (measures(picture(1), "a"), measures(picture(2), "b"));
+        let photos = [("1.jpg", &a), ("2.jpg", &b)];
+        ledger.record_job(&job("WB-1", &photos)).unwrap();
+        let seen = ledger.photos("WB-1").unwrap()[0].first_seen.clone();
+        assert!(ledger.find(&[&a, &b], Some("WB-1")).unwrap().is_empty());
+        ledger
+            .record_job(&job("WB-1", &[("renamed.jpg", &a)]))
+            .unwrap();
+        let photos = ledger.photos("WB-1").unwrap();
+        assert_eq!(photos.len(), 1);
+        assert_eq!(
+            (photos[0].path.as_str(), &photos[0].first_seen),
+            ("renamed.jpg", &seen)
+        );
+        assert_eq!(photos[0].hash, a.fingerprint.hashes[0]);
+        assert!(ledger.find(&[&b], None).unwrap().is_empty());
+        let stats = ledger.stats().unwrap();
+        assert_eq!((stats.jobs, stats.photos), (1, 1));
+    });
+}
+
+#[test]
+fn a_removed_job_is_gone() {
+    on_each("removed", |location| {
+        let mut ledger = open(location).unwrap();
+        let a = measures(picture(1), "a");
+        ledger.record_job(&job("WB-1", &[("1.jpg", &a)])).unwrap();
+        assert!(ledger.remove_job("WB-1").unwrap());
+        assert!(!ledger.remove_job("WB-1").unwrap());
+        assert!(ledger.find(&[&a], None).unwrap().is_empty());
+        assert!(ledger.jobs().unwrap().is_empty());
+        assert!(ledger.photos("WB-1").unwrap().is_empty());
+    });
+}
+
+/// The file itself forgets: the space of a removed job is overwritten.
+#[test]
+fn nothing_of_a_removed_job_is_left_in_the_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("used.db");
+    let a = measures(picture(1), "5ec0ded1ge57");
+    {
+        let mut ledger = SqliteLedger::open(&path).unwrap();
+        ledger
+            .record_job(&job("WB-1", &[("secret-path.jpg", &a)]))
+            .unwrap();
+        assert!(ledger.remove_job("WB-1").unwrap());
+    }
+    // Closing folds the log into the file; nothing of the job is left in it.
+    let bytes = std::fs::read(&path).unwrap();
+    for word in ["secret-path.jpg", "5ec0ded1ge57"] {
+        assert!(
+            !bytes.windows(word.len()).any(|w| w == word.as_bytes()),
+            "{word} is left"
+        );
+    }
+}
+
+/// A kept photo whose hash is one of the asked photo's eight, with some bits of each kind of hash flipped.
+#[derive(Debug, Clone)]
+struct Planted {
+    asked: usize,
+    turn: usize,
+    gradient: Vec<u32>,
+    cosine: Vec<u32>,
+}
+
+fn planted() -> impl Strategy<Value = Planted> {
+    let bits = || prop::collection::vec(0u32..256, 0..48);
+    (0..6usize, 0..8usize, bits(), bits()).prop_map(|(asked, turn, gradient, cosine)| Planted {
+        asked,
+        turn,
+        gradient,
+        cosine,
+    })
+}
+
+fn flipped(hash: &mut [u64; 4], bits: &[u32]) {
+    for bit in bits {
+        hash[(bit / 64) as usize] ^= 1 << (bit % 64);
+    }
+}
+
+/// Asked photos with hashes that are as free as can be: all eight orientations are drawn.
+fn drawn(base: &PhotoMeasures, seed: u64) -> Vec<PhotoMeasures> {
+    let mut state = seed | 1;
+    (0..6)
+        .map(|n| {
+            let mut asked = base.clone();
+            let hashes: TurnedHashes = [(); 8].map(|()| PerceptualHash {
+                gradient: [(); 4].map(|()| draw(&mut state)),
+                cosine: [(); 4].map(|()| draw(&mut state)),
+            });
+            asked.fingerprint.hashes = hashes;
+            asked.fingerprint.file_sha256 = format!("asked {n}");
+            asked.fingerprint.pixel_sha256 = format!("asked pixels {n}");
+            asked
+        })
+        .collect()
+}
+
+/// (asked, path, distance) of everything within the distance, by comparing all with all.
+fn exhaustive(asked: &[PhotoMeasures], kept: &[PhotoRecord]) -> Vec<(usize, String, u32)> {
+    let mut expected = Vec::new();
+    for (number, photo) in asked.iter().enumerate() {
+        for record in kept {
+            let all = photo.fingerprint.hashes.iter();
+            let nearest = all.map(|h| h.distance(&record.hash)).min().unwrap();
+            if nearest <= MAX_DISTANCE {
+                expected.push((number, record.path.clone(), nearest));
+            }
+        }
+    }
+    expected.sort();
+    expected
+}
+
+fn found(ledger: &dyn Ledger, asked: &[PhotoMeasures]) -> Vec<(usize, String, u32)> {
+    let asked: Vec<&PhotoMeasures> = asked.iter().collect();
+    let leads = ledger.find(&asked, None).unwrap();
+    let mut found: Vec<_> = leads
+        .into_iter()
+        .map(|lead| (lead.asked, lead.photo.path, lead.distance))
+        .collect();
+    found.sort();
+    found
+}
+
+#[test]
+fn the_search_equals_an_exhaustive_scan() {
+    let base = measures(picture(5), "base");
+    on_each("exhaustive", |location| {
+        let strategy = (any::<u64>(), prop::collection::vec(planted(), 1..40));
+        TestRunner::new(Config::with_cases(24))
+            .run(&strategy, |(seed, plants)| {
+                let asked = drawn(&base, seed);
+                let mut state = seed ^ 0x5555;
+                let mut records = Vec::new();
+                for (i, plant) in plants.iter().enumerate() {
+                    let path = format!("{i:04}.jpg");
+                    let mut near = PhotoRecord::of_measures(&path, &base);
+                    near.file_sha256 = format!("file {i}");
+                    near.pixel_sha256 = format!("pixels {i}");
+                    let mut far = near.clone();
+                    near.hash = asked[plant.asked].fingerprint.hashes[plant.turn];
+                    flipped(&mut near.hash.gradient, &plant.gradient);
+                    flipped(&mut near.hash.cosine, &plant.cosine);
+                    far.path = format!("far {path}");
+                    far.hash.gradient = [(); 4].map(|()| draw(&mut state));
+                    far.hash.cosine = [(); 4].map(|()| draw(&mut state));
+                    records.extend([near, far]);
+                }
+                let expected = exhaustive(&asked, &records);
+                let mut ledger = open(location).unwrap();
+                for old in ledger.jobs().unwrap() {
+                    ledger.remove_job(&old.job).unwrap();
+                }
+                for (i, photos) in records.chunks(17).enumerate() {
+                    let job = JobRecord {
+                        job: format!("J{i}"),
+                        vendor: None,
+                        photos: photos.to_vec(),
+                    };
+                    ledger.record_job(&job).unwrap();
+                }
+                prop_assert_eq!(found(&*ledger, &asked), expected);
+                Ok(())
+            })
+            .unwrap();
+        // A search that finds nothing would pass too: plant one at each distance around the limit.
+        let asked = drawn(&base, 99);
+        let photos = (0..64u32)
+            .map(|i| {
+                let mut record = PhotoRecord::of_measures(&format!("{i}.jpg"), &base);
+                record.hash = asked[(i % 6) as usize].fingerprint.hashes[(i % 8) as usize];
+                let bits: Vec<u32> = (0..i).map(|k| k * 37 % 256).collect();
+                flipped(&mut record.hash.gradient, &bits);
+                record.hash.cosine = record.hash.cosine.map(|word| !word);
+                record
+            })
+            .collect();
+        let planted = JobRecord {
+            job: "planted".to_owned(),
+            vendor: None,
+            photos,
+        };
+        let mut ledger = open(location).unwrap();
+        ledger.record_job(&planted).unwrap();
+        let hits = found(&*ledger, &asked).len();
+        assert_eq!(hits, MAX_DISTANCE as usize + 1);
+    });
+}
+
+#[test]
+fn more_photos_than_one_pass_takes_are_all_searched() {
+    let base = measures(picture(5), "base");
+    on_each("many", |location| {
+        let mut ledger = open(location).unwrap();
+        let asked: Vec<PhotoMeasures> = (0..200)
+            .flat_map(|seed| drawn(&base, 2 * seed + 1))
+            .collect();
+        let photos = asked.iter().enumerate().map(|(i, photo)| {
+            let mut record = PhotoRecord::of_measures(&format!("{i:04}.jpg"), &base);
+            record.hash = photo.fingerprint.hashes[i % 8];
+            record
+        });
+        let record = JobRecord {
+            job: "all".to_owned(),
+            vendor: None,
+            photos: photos.collect(),
+        };
+        ledger.record_job(&record).unwrap();
+        let expected: Vec<(usize, String, u32)> = (0..asked.len())
+            .map(|i| (i, format!("{i:04}.jpg"), 0))
+            .collect();
+        // Six drawn per seed repeat nothing: each finds itself alone.
+        assert_eq!(found(&*ledger, &asked), expected);
+    });
+}
+
+#[test]
+fn recorders_of_one_job_leave_one_of_their_records() {
+    let base = measures(picture(7), "base");
+    on_each("together", |location| {
+        std::thread::scope(|scope| {
+            for recorder in 1..=8 {
+                let base = &base;
+                scope.spawn(move || {
+                    let path = format!("by {recorder}.jpg");
+                    let photos: Vec<(&str, &PhotoMeasures)> =
+                        (0..recorder * 3).map(|_| (path.as_str(), base)).collect();
+                    let mut ledger = open(location).unwrap();
+                    ledger.record_job(&job("WB-1", &photos)).unwrap();
+                });
+            }
+        });
+        let ledger = open(location).unwrap();
+        let (jobs, photos) = (ledger.jobs().unwrap(), ledger.photos("WB-1").unwrap());
+        assert_eq!(jobs.len(), 1);
+        assert_eq!(jobs[0].photos as usize, photos.len());
+        let path = format!("by {}.jpg", photos.len() / 3);
+        assert!(photos.iter().all(|photo| photo.path == path));
+        // The packed hashes are of the same record: each photo is found once.
+        let leads = ledger.find(&[&base], None).unwrap();
+        assert_eq!(leads.len(), photos.len());
+    });
+}
+
+#[test]
+fn of_several_workers_one_gets_a_job() {
+    let base = measures(picture(7), "base");
+    let hour = Duration::from_secs(3600);
+    on_each("claims", |location| {
+        let taken = std::sync::Mutex::new(Vec::new());
+        std::thread::scope(|scope| {
+            for n in 0..8 {
+                let taken = &taken;
+                scope.spawn(move || {
+                    let worker = format!("worker {n}");
+                    let claim = open(location).unwrap().claim_job("WB-1", &worker, hour);
+                    match claim.unwrap() {
+                        Claim::Taken => taken.lock().unwrap().push(worker),
+                        Claim::Held(by) => assert!(by.starts_with("worker ")),
+                        other => panic!("{other:?}"),
+                    }
+                });
+            }
+        });
+        let taken = taken.into_inner().unwrap();
+        assert_eq!(taken.len(), 1);
+        let mut ledger = open(location).unwrap();
+        let mut claim =
+            |job: &str, worker: &str, lease| ledger.claim_job(job, worker, lease).unwrap();
+        // Asked again, the holder still has it; another job is free; a claim that has run out is free too.
+        assert_eq!(claim("WB-1", &taken[0], hour), Claim::Taken);
+        assert_eq!(claim("WB-1", "z", hour), Claim::Held(taken[0].clone()));
+        assert_eq!(claim("WB-2", "y", Duration::ZERO), Claim::Taken);
+        assert_eq!(claim("WB-2", "z", hour), Claim::Taken);
+        ledger.release_job("WB-2", "y").unwrap();
+        assert_eq!(
+            ledger.claim_job("WB-2", "x", hour).unwrap(),
+            Claim::Held("z".to_owned())
+        );
+        ledger.release_job("WB-2", "z").unwrap();
+        assert_eq!(ledger.claim_job("WB-2", "x", hour).unwrap(), Claim::Taken);
+        ledger
+            .record_job(&job("WB-2", &[("1.jpg", &base)]))
+            .unwrap();
+        let recorded = ledger.jobs().unwrap()[0].recorded.clone();
+        assert_eq!(
+            ledger.claim_job("WB-2", "x", hour).unwrap(),
+            Claim::Recorded(recorded)
+        );
+        assert!(ledger.remove_job("WB-2").unwrap());
+        assert_eq!(ledger.claim_job("WB-2", "q", hour).unwrap(), Claim::Taken);
+    });
+}
