@@ -15,8 +15,8 @@ mod weight;
 use rust_decimal::{Decimal, RoundingStrategy};
 
 pub use reference::{
-    Building, acre_depth_cubic_yards, house_cubic_yards, mobile_home_cubic_yards,
-    other_building_cubic_yards, stump_cubic_yards,
+    Building, acre_depth_cubic_yards, contents_cubic_yards, house_cubic_yards,
+    mobile_home_cubic_yards, other_building_cubic_yards, stump_cubic_yards,
 };
 pub use rules::Rules;
 pub use shape::{Ends, Shape, Worked};
