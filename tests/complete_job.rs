@@ -8,7 +8,7 @@ mod tests {
     use std::path::{Path, PathBuf};
 
     use photoproof_core::Phase;
-    use photoproof_core::group::group;
+    use photoproof_core::group::{Compared, group};
     use photoproof_core::ingest::{IngestOptions, Intake, PhotoId, ingest};
     use photoproof_core::job::JobSheet;
     use photoproof_core::judge::{Evidence, Finding, judge};
@@ -119,7 +119,11 @@ mod tests {
                 measures.remove(index);
             }
             let pairs = self.pairs(&intake);
-            let grouped = group(&self.sheet, &intake, pairs, Vec::new());
+            let compared = Compared {
+                compared: pairs,
+                ..Compared::default()
+            };
+            let grouped = group(&self.sheet, &intake, compared, Vec::new());
             let evidence = Evidence::new(&self.sheet, &intake, &measures, &grouped);
             let mut findings = judge(&evidence).findings;
             findings.retain(|finding| ASKING.contains(&finding.check));

@@ -24,11 +24,16 @@ pub(crate) fn text_options() -> TextOptions {
             anstream::ColorChoice::Never
         );
         options.colour = if wanted { Colour::Ansi } else { Colour::Plain };
-        if let Some(columns) = std::env::var("COLUMNS")
+        let said = std::env::var("COLUMNS")
             .ok()
-            .and_then(|text| text.parse().ok())
-        {
-            options.width = columns;
+            .and_then(|text| text.parse::<usize>().ok());
+        let measured = || {
+            let (width, _) = terminal_size::terminal_size()?;
+            Some(usize::from(width.0))
+        };
+        if let Some(columns) = said.or_else(measured).filter(|columns| *columns > 0) {
+            // Longer lines are hard to read, shorter ones break every word.
+            options.width = columns.clamp(40, 100);
         }
     }
     options

@@ -13,6 +13,7 @@
 pub mod advice;
 pub mod error;
 pub mod group;
+mod hex;
 pub mod ingest;
 pub mod job;
 pub mod judge;

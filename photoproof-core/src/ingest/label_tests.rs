@@ -215,7 +215,7 @@ fn the_table_goes_before_all_and_contradictions_are_told() {
         area: Some(area.to_owned()),
         phase: Some(phase.to_owned()),
         caption: Some("sink".to_owned()),
-        view: None,
+        view: Some("corner-2".to_owned()),
     };
     let rows = BTreeMap::from([
         ("Kitchen/before/1.jpg".to_owned(), row("bath 2", "AFTER")),
@@ -239,6 +239,7 @@ fn the_table_goes_before_all_and_contradictions_are_told() {
         (A, Some(LabelSource::PhotosCsv))
     );
     assert_eq!(label(0).caption.as_deref(), Some("sink"));
+    assert_eq!(label(0).view.as_deref(), Some("corner-2"));
     assert!(
         done[0]
             .problems

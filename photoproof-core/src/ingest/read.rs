@@ -4,6 +4,7 @@ use std::fs::File;
 use std::io::Read;
 use std::path::Path;
 
+use crate::hex::hex;
 use sha2::{Digest, Sha256};
 
 use crate::ingest::container::{self, Format, claims_photo};
@@ -258,10 +259,6 @@ impl Opened {
             digest.update(piece.get(..count).unwrap_or_default());
         }
     }
-}
-
-fn hex(digest: &[u8]) -> String {
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 
 /// Reads a small file whole, refusing one above `bound` bytes.

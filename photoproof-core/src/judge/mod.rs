@@ -6,6 +6,7 @@ pub mod finding;
 pub mod gaps;
 pub mod meta;
 pub mod owed_shots;
+mod own_photo;
 pub mod registry;
 pub mod waiver;
 

@@ -85,6 +85,7 @@ pub fn volume(report: &Report) -> String {
             load.evidenced.to_string(),
             cell(&load.working),
             cell(&load.photos.join("; ")),
+            cell(load.same_as.as_deref().unwrap_or_default()),
         ]
     });
     let totals = [
@@ -101,6 +102,7 @@ pub fn volume(report: &Report) -> String {
             String::new(),
             String::new(),
             String::new(),
+            String::new(),
         ])
     });
     let header = [
@@ -110,6 +112,7 @@ pub fn volume(report: &Report) -> String {
         "evidenced",
         "working",
         "photos",
+        "same_as",
     ];
     table(&header, loads.chain(totals))
 }

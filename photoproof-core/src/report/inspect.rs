@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{CaptureTime, Photo, Rejected};
+use crate::ingest::{Photo, Rejected};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -46,19 +46,6 @@ pub struct InspectLine {
     pub readable: bool,
 }
 
-/// A time as reports write it.
-#[must_use]
-pub fn time(time: &CaptureTime) -> v1::Time {
-    let source = serde_json::to_value(time.source).ok();
-    v1::Time {
-        value: time.to_text(),
-        source: source
-            .and_then(|name| name.as_str().map(str::to_owned))
-            .unwrap_or_default(),
-        offset_known: time.offset.is_some(),
-    }
-}
-
 impl InspectLine {
     /// The line of a readable photo.
     #[must_use]
@@ -70,21 +57,11 @@ impl InspectLine {
             height: Some(photo.height),
             orientation: photo.orientation,
             sha256: Some(photo.sha256.clone()),
-            capture_time: photo.capture_time.as_ref().map(time),
-            all_times: photo.all_times.iter().map(time).collect(),
-            gps: photo.gps.map(|gps| v1::Gps {
-                lat: gps.lat,
-                lon: gps.lon,
-                error_m: gps.error_m,
-            }),
+            capture_time: photo.capture_time.as_ref().map(v1::Time::from),
+            all_times: photo.all_times.iter().map(v1::Time::from).collect(),
+            gps: photo.gps.map(v1::Gps::from),
             direction_deg: photo.direction_deg,
-            camera: v1::Camera {
-                make: photo.camera.make.clone(),
-                model: photo.camera.model.clone(),
-                lens: photo.camera.lens.clone(),
-                focal_mm: photo.camera.focal_mm,
-                focal_35mm: photo.camera.focal_35mm,
-            },
+            camera: v1::Camera::from(&photo.camera),
             software: photo.software.clone(),
             sharpness: Some(quality.sharpness),
             exposure: Some(v1::Exposure {

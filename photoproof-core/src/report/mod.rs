@@ -4,6 +4,7 @@
 //! a job sheet passes through [`words`] (or the format's own escaping) before it is written.
 
 pub mod build;
+mod convert;
 pub mod csv;
 pub mod html;
 pub mod index;

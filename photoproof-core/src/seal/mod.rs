@@ -24,6 +24,7 @@ use chrono::NaiveDate;
 use sha2::{Digest, Sha256};
 
 use crate::error::{Error, ErrorKind};
+use crate::hex::hex;
 
 mod manifest;
 mod verify;
@@ -141,21 +142,10 @@ fn apart(request: &Request<'_>) -> Result<(), Error> {
 /// Every file below `folder` by its path in the bag.
 fn listed(folder: &Path, prefix: &str) -> Result<BTreeMap<String, PathBuf>, Error> {
     let mut files = BTreeMap::new();
-    for entry in walkdir::WalkDir::new(folder)
-        .min_depth(1)
-        .sort_by_file_name()
-    {
-        let entry = entry.map_err(|error| {
-            let at = error.path().unwrap_or(folder).to_path_buf();
-            Error::io("read", &at, error.into())
-        })?;
-        let kind = entry.file_type();
-        if kind.is_dir() {
-            continue;
-        }
+    for entry in entries_below(folder)? {
         let refuse =
             |what: &str| Error::new(ErrorKind::Io, format!("{} {what}", entry.path().display()));
-        if !kind.is_file() {
+        if !entry.file_type().is_file() {
             return Err(refuse(
                 "is a link or a device; seal a folder of plain files",
             ));
@@ -167,6 +157,24 @@ fn listed(folder: &Path, prefix: &str) -> Result<BTreeMap<String, PathBuf>, Erro
         files.insert(format!("{prefix}/{name}"), entry.path().to_path_buf());
     }
     Ok(files)
+}
+
+/// Everything below `folder` that is not a folder, by name.
+fn entries_below(folder: &Path) -> Result<Vec<walkdir::DirEntry>, Error> {
+    let walk = walkdir::WalkDir::new(folder)
+        .min_depth(1)
+        .sort_by_file_name();
+    let mut entries = Vec::new();
+    for entry in walk {
+        let entry = entry.map_err(|error| {
+            let at = error.path().unwrap_or(folder).to_path_buf();
+            Error::io("read", &at, error.into())
+        })?;
+        if !entry.file_type().is_dir() {
+            entries.push(entry);
+        }
+    }
+    Ok(entries)
 }
 
 /// A relative path with `/` between its parts; `None` when it is not UTF-8.
@@ -255,8 +263,4 @@ fn digested<D: Digest>(
         keep(filled).map_err(|e| Error::io("copy", path, e))?;
         size += read as u64;
     }
-}
-
-fn hex(bytes: &[u8]) -> String {
-    bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Sha256, Sha512};
 
 use super::manifest::{self, Encoding};
-use super::{digested, slashed, usual_bag};
+use super::{digested, entries_below, slashed, usual_bag};
 use crate::error::{Error, ErrorKind};
 
 /// Largest manifest read, bytes.
@@ -279,17 +279,7 @@ fn check_folder(folder: &Path, payload: &Payload) -> Result<Vec<Problem>, Error>
 /// Every entry below `folder` that is not a folder, as `prefix` and its path.
 fn files_below(folder: &Path, prefix: &str) -> Result<Vec<String>, Error> {
     let mut files = Vec::new();
-    for entry in walkdir::WalkDir::new(folder)
-        .min_depth(1)
-        .sort_by_file_name()
-    {
-        let entry = entry.map_err(|error| {
-            let at = error.path().unwrap_or(folder).to_path_buf();
-            Error::io("read", &at, error.into())
-        })?;
-        if entry.file_type().is_dir() {
-            continue;
-        }
+    for entry in entries_below(folder)? {
         let relative = entry.path().strip_prefix(folder).unwrap_or(entry.path());
         let name = slashed(relative).unwrap_or_else(|| relative.to_string_lossy().into_owned());
         files.push(format!("{prefix}{name}"));

@@ -38,6 +38,7 @@ struct PageArea<'a> {
 struct PageShot<'a> {
     id: &'a str,
     shot: &'static str,
+    name: String,
     show: String,
     photos: u32,
     if_present: bool,
@@ -107,6 +108,7 @@ fn section<'a>(list: &'a ShotList, area: &'a ListArea) -> PageArea<'a> {
             .map(|shot| PageShot {
                 id: &shot.id,
                 shot: shot.shot,
+                name: inert(&shot.name),
                 show: inert(&shot.show),
                 photos: shot.photos,
                 if_present: shot.if_present,

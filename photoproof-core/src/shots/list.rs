@@ -101,6 +101,8 @@ pub struct ListShot {
     pub id: String,
     /// `view` or `close-up`.
     pub shot: &'static str,
+    /// What to call the photo, in its file name or caption (`tub`).
+    pub name: String,
     /// What to show.
     pub show: String,
     /// Phases in which it is asked.
@@ -211,6 +213,11 @@ fn count(totals: &mut Totals, shot: &Shot) {
 fn line(shot: &Shot) -> ListShot {
     ListShot {
         id: shot.id.clone(),
+        name: shot
+            .id
+            .split_once('.')
+            .map_or(shot.id.as_str(), |(_, name)| name)
+            .to_owned(),
         shot: match shot.shot_kind {
             ShotKind::View => "view",
             ShotKind::CloseUp => "close-up",

@@ -65,7 +65,8 @@ fn head(out: &mut String, list: &ShotList) {
     let names: Vec<&str> = list.phases.iter().map(|p| p.name()).collect();
     let _ = writeln!(
         out,
-        "\nBoxes, from the left: {}. A dot means not asked. (*) only where the thing exists.",
+        "\nBoxes, from the left: {}. A dot means not asked. (*) only where the thing exists.\n\
+         The word in brackets names the shot: put it into the file name or the caption.",
         names.join(", ")
     );
 }
@@ -96,7 +97,12 @@ fn section(out: &mut String, list: &ShotList, area: &ListArea) {
             String::new()
         };
         let lead = format!("  {boxes}{mark} {:9}", shot.shot);
-        wrap(out, &lead, &format!("{}{times}", inert(&shot.show)));
+        let name = inert(&shot.name);
+        wrap(
+            out,
+            &lead,
+            &format!("{}{times} ({name})", inert(&shot.show)),
+        );
     }
     if !area.cautions.is_empty() {
         let titles: Vec<&str> = list

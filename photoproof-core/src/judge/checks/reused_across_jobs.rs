@@ -2,7 +2,8 @@
 
 use super::reused_within_job::what;
 use crate::group::{CopyPair, Original};
-use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+use crate::judge::own_photo::own_photo;
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
     id: "reused-across-jobs",
@@ -44,16 +45,12 @@ impl Check for ReusedAcrossJobs {
 }
 
 fn finding(evidence: &Evidence<'_>, copy: &CopyPair, job: &str, path: &str) -> Finding {
-    let label = evidence.label(copy.photo);
     META.finding(format!("{} of {path} of job {job}", what(&copy.measure)))
         .area(evidence.area(copy.photo))
         .photos([copy.photo])
-        .retake(Retake {
-            area: label.area.clone(),
-            phase: label.phase,
-            view_set: None,
-            like: None,
-            replaces: Some(copy.photo),
-            instruction: format!("take or send this job's own photo; this one served job {job}"),
-        })
+        .retake(own_photo(
+            evidence,
+            copy.photo,
+            format!("take or send this job's own photo; this one served job {job}"),
+        ))
 }

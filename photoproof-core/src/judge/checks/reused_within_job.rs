@@ -3,7 +3,8 @@
 use crate::group::{CopyPair, Original};
 use crate::ingest::PhotoId;
 use crate::ingest::order::judged_time;
-use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+use crate::judge::own_photo::own_photo;
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 use crate::measure::{CopyKind, CopyMeasure};
 
 static META: CheckMeta = CheckMeta {
@@ -90,15 +91,11 @@ fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Findi
     if !crosses {
         return finding.at_most(Severity::Note);
     }
-    finding.retake(Retake {
-        area: second.area.clone(),
-        phase: second.phase,
-        view_set: None,
-        like: None,
-        replaces: Some(photo),
-        instruction: "send the photo that belongs here; this one already serves another place"
-            .to_owned(),
-    })
+    let served = format!(
+        "send the photo that belongs here; this one already serves {}",
+        place(original)
+    );
+    finding.retake(own_photo(evidence, photo, served))
 }
 
 /// The copy in words.

@@ -12,6 +12,8 @@ use rayon::prelude::*;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
 
+use crate::hex::hex;
+
 use self::agree::Agreement;
 use self::align::{Map, PointPair};
 use crate::ingest::{Photo, Pixels};
@@ -124,15 +126,10 @@ impl Fingerprint {
             digest.update(side.to_le_bytes());
         }
         digest.update(pixels.rgb.as_raw());
-        let hex = digest
-            .finalize()
-            .iter()
-            .map(|b| format!("{b:02x}"))
-            .collect();
         let thumb = thumbnail(&pixels.gray);
         Self {
             file_sha256,
-            pixel_sha256: hex,
+            pixel_sha256: hex(&digest.finalize()),
             hashes: turned_hashes(&thumb),
             thumb,
             middle: grain::window(&pixels.gray),

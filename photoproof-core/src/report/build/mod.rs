@@ -9,6 +9,7 @@ use std::collections::BTreeMap;
 use sha2::{Digest, Sha256};
 
 use crate::group::{CopyPair, CoverageCell, Original, ViewSet};
+use crate::hex::hex;
 use crate::ingest::PhotoId;
 use crate::judge::{CHECKS, Finding, Judgement, Severity, outcome};
 use crate::measure::CopyKind;
@@ -325,9 +326,6 @@ fn fingerprint(finding: &Finding, photos: &[String]) -> String {
         hash.update((part.len() as u64).to_le_bytes());
         hash.update(part.as_bytes());
     }
-    hash.finalize()
-        .iter()
-        .take(8)
-        .map(|byte| format!("{byte:02x}"))
-        .collect()
+    let digest = hash.finalize();
+    hex(digest.get(..8).unwrap_or(&digest))
 }

@@ -1,6 +1,6 @@
 //! A photo as the report and `inspect` print it.
 
-use crate::ingest::{CaptureTime, Label, LabelSource, Photo, TimeSource};
+use crate::ingest::{Label, LabelSource, Photo, TimeSource};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -19,29 +19,19 @@ pub fn photo(photo: &Photo, label: &Label, quality: &Quality) -> v1::Photo {
             .phase_source
             .map(|source| label_source(source).to_owned()),
         caption: label.caption.clone(),
-        capture_time: photo.capture_time.as_ref().map(time),
+        capture_time: photo.capture_time.as_ref().map(v1::Time::from),
         all_times: photo
             .all_times
             .iter()
             .filter(|t| t.source != TimeSource::FileSystem)
-            .map(time)
+            .map(v1::Time::from)
             .collect(),
         format: photo.format.clone(),
         width: photo.width,
         height: photo.height,
         orientation: photo.orientation,
-        gps: photo.gps.map(|gps| v1::Gps {
-            lat: gps.lat,
-            lon: gps.lon,
-            error_m: gps.error_m,
-        }),
-        camera: v1::Camera {
-            make: photo.camera.make.clone(),
-            model: photo.camera.model.clone(),
-            lens: photo.camera.lens.clone(),
-            focal_mm: photo.camera.focal_mm,
-            focal_35mm: photo.camera.focal_35mm,
-        },
+        gps: photo.gps.map(v1::Gps::from),
+        camera: v1::Camera::from(&photo.camera),
         software: photo.software.clone(),
         sharpness: rounded(quality.sharpness, 3),
         exposure: v1::Exposure {
@@ -51,31 +41,6 @@ pub fn photo(photo: &Photo, label: &Label, quality: &Quality) -> v1::Photo {
         },
         stamp: None,
         problems: photo.problems.clone(),
-    }
-}
-
-/// One time of a photo.
-#[must_use]
-pub fn time(time: &CaptureTime) -> v1::Time {
-    v1::Time {
-        value: time.to_text(),
-        source: time_source(time.source).to_owned(),
-        offset_known: time.offset.is_some(),
-    }
-}
-
-/// The report's name of a time source.
-#[must_use]
-pub fn time_source(source: TimeSource) -> &'static str {
-    match source {
-        TimeSource::ExifOriginal => "exif_original",
-        TimeSource::ExifDigitized => "exif_digitized",
-        TimeSource::Gps => "gps",
-        TimeSource::Stamp => "stamp",
-        TimeSource::Container => "container",
-        TimeSource::FileName => "file_name",
-        TimeSource::ExifModified => "exif_modified",
-        TimeSource::FileSystem => "file_system",
     }
 }
 

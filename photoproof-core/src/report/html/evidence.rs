@@ -19,6 +19,8 @@ struct LoadRow {
     name: String,
     cubic_yards: String,
     evidenced: bool,
+    /// The load that its photos show again.
+    same_as: Option<String>,
     working: String,
     pictures: Vec<Picture>,
 }
@@ -44,6 +46,7 @@ pub(super) fn debris(report: &Report, pictures: &Pictures) -> Option<DebrisTable
                 name: inert(&load.name),
                 cubic_yards: number(load.cubic_yards, 2),
                 evidenced: load.evidenced,
+                same_as: load.same_as.as_deref().map(inert),
                 working: inert(&load.working),
                 pictures: pictures.all(&load.photos),
             })
