@@ -45,7 +45,8 @@ const MOST_SILENT: f64 = 0.45;
 
 fn is_doubtful(shift: &ViewpointShift) -> bool {
     let consistency = shift.evidence.consistency();
-    consistency.is_some_and(|c| c < LEAST_CONSISTENCY) || shift.evidence.silent_share() > MOST_SILENT
+    consistency.is_some_and(|c| c < LEAST_CONSISTENCY)
+        || shift.evidence.silent_share() > MOST_SILENT
 }
 
 fn within(shift: &ViewpointShift, limits: &Limits) -> bool {
