@@ -37,6 +37,34 @@ fn shots_in_three_formats() {
     assert!(html.starts_with("<!doctype html>") && html.contains("type=\"checkbox\""));
 }
 
+/// A profile is printed to be copied: what comes out is a profile that a job sheet may name.
+#[test]
+fn a_built_in_profile_is_printed_to_copy() {
+    for service in ["debris-removal", "initial-cleaning"] {
+        let (code, text, errors) = run(&["explain", "scope", "--profile", service]);
+        assert_eq!((code, errors.as_str()), (0, ""));
+        let folder = tempfile::tempdir().unwrap();
+        std::fs::write(folder.path().join("own.toml"), &text).unwrap();
+        let sheet = folder.path().join("job.toml");
+        std::fs::write(&sheet, "[scope]\nprofile = \"own.toml\"\n").unwrap();
+        let sheet = photoproof_core::job::JobSheet::read(&sheet).unwrap();
+        assert!(sheet.scope.profiles.iter().any(|p| p.service == service));
+        assert!(
+            sheet.scope.require_shots,
+            "a named profile asks for its shots"
+        );
+    }
+    let (code, _, errors) = run(&["explain", "scope", "--profile", "roofing"]);
+    assert_eq!(code, 2);
+    assert!(
+        errors.contains("debris-removal, initial-cleaning"),
+        "{errors}"
+    );
+    let (code, _, errors) = run(&["explain", "missing-area", "--profile", "debris-removal"]);
+    assert_eq!(code, 2);
+    assert!(errors.contains("explain scope"), "{errors}");
+}
+
 #[test]
 fn volume_prints_the_working_and_names_globs_without_photos() {
     let (code, text, errors) = run(&["volume", "good/sample.toml"]);

@@ -448,21 +448,31 @@ fn an_open_bracket_is_one_mistake_not_a_hundred() {
 
 #[test]
 fn all_mistakes_come_at_once_in_file_order() {
-    let text = include_str!("../fixtures/job-sheets/bad/twenty.toml");
+    for (text, count) in [
+        (include_str!("../fixtures/job-sheets/bad/twenty.toml"), 20),
+        (include_str!("../fixtures/job-sheets/bad/thirty.toml"), 35),
+    ] {
+        every_marked_mistake_is_told(text, count);
+    }
+}
+
+/// Each line marked `# mistake: words` gets one message at its line and a column, with these words.
+fn every_marked_mistake_is_told(text: &str, count: usize) {
     let found = mistakes(text);
-    let expected: Vec<&str> = text
-        .lines()
-        .filter_map(|l| l.split("# mistake: ").nth(1))
-        .collect();
-    assert_eq!(expected.len(), 20);
-    assert_eq!(found.len(), 20, "{found:#?}");
-    for (number, line) in text.lines().enumerate() {
-        if let Some(words) = line.split("# mistake: ").nth(1) {
-            let place = format!("job.toml:{}:", number + 1);
-            let message = found.iter().find(|m| m.starts_with(&place));
-            let message = message.unwrap_or_else(|| panic!("none at {place} {found:#?}"));
-            assert!(message.contains(words), "{words}: {message}");
-        }
+    let marked = text.lines().enumerate().filter_map(|(number, line)| {
+        let words = line.split("# mistake: ").nth(1)?;
+        Some((number + 1, words))
+    });
+    let marked: Vec<(usize, &str)> = marked.collect();
+    assert_eq!(marked.len(), count);
+    assert_eq!(found.len(), count, "{found:#?}");
+    for (line, words) in marked {
+        let place = format!("job.toml:{line}:");
+        let message = found.iter().find(|m| m.starts_with(&place));
+        let message = message.unwrap_or_else(|| panic!("none at {place} {found:#?}"));
+        assert!(message.contains(words), "{words}: {message}");
+        let column = message[place.len()..].split(':').next().unwrap();
+        assert!(column.parse::<usize>().is_ok_and(|c| c >= 1), "{message}");
     }
     let mut sorted = found.clone();
     sorted.sort_by_key(|m| m.split(':').nth(1).and_then(|l| l.parse::<usize>().ok()));

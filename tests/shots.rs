@@ -34,8 +34,9 @@ fn photos<'a>(shots: &'a [Shot], taken: &[(usize, Phase)]) -> Vec<ShotPhoto<'a>>
         .iter()
         .map(|&(index, phase)| ShotPhoto {
             area: &shots[index].area,
-            phase,
+            phase: Some(phase),
             view_set: None,
+            view: None,
             words: name(&shots[index]),
         })
         .collect()
@@ -78,8 +79,9 @@ fn photos_without_names_count_as_views_one_a_view_set() {
             .iter()
             .map(|&view_set| ShotPhoto {
                 area: "bath_1",
-                phase: Phase::Before,
+                phase: Some(Phase::Before),
                 view_set,
+                view: None,
                 words: "IMG_0412.jpg",
             })
             .collect();

@@ -69,6 +69,9 @@ fn an_acre_ten_feet_deep() {
     let yards = volume::acre_depth_cubic_yards(dec!(1), dec!(10));
     assert_eq!(show(yards, 2), "16133.33");
     assert_eq!(show(yards, 0), "16133");
+    // FEMA 325 (July 2007) rounds 10 ft to 3.33 yards and prints 16,117.
+    let rounded = volume::acre_depth_cubic_yards(dec!(1), dec!(3.33) * dec!(3));
+    assert_eq!(show(rounded, 0), "16117");
 }
 
 // ---- truck and trailer beds --------------------------------------------------------------------
@@ -255,6 +258,14 @@ fn bounding_boxes() {
     // 12 x 12 x 4 / 27 = 21.33
     assert!(!claim("21.33"));
     assert!(claim("21.34"));
+    let one = |yards: &str| {
+        let sheet = sheet(&format!(
+            "[[load]]\nname = \"P\"\nshape = \"cone\"\ndiameter = 12\nheight = 4\nclaimed_cubic_yards = {yards}\nphotos = [\"p.jpg\"]\n"
+        ));
+        volume::tally(&sheet, &["p.jpg".into()]).loads[0].claim_impossible(2)
+    };
+    assert!(!one("21.33"));
+    assert!(one("21.34"));
 }
 
 // ---- containers --------------------------------------------------------------------------------
@@ -327,6 +338,14 @@ fn mobile_homes_and_other_buildings() {
     assert_eq!(show(yards, 2), "1466.67");
     // 733 tons at 2 cubic yards a ton (US Army Corps of Engineers, in FEMA 325).
     assert_eq!(show(yards / dec!(2), 0), "733");
+}
+
+/// FEMA 325 (July 2007), chapter 6: personal property of a flooded house, 25 to 30 cubic yards without a
+/// basement, 45 to 50 with one.
+#[test]
+fn contents_of_a_flooded_house() {
+    assert_eq!(volume::contents_cubic_yards(false), (dec!(25), dec!(30)));
+    assert_eq!(volume::contents_cubic_yards(true), (dec!(45), dec!(50)));
 }
 
 /// FEMA 325, appendix G (DAP 9523.11) prints 9.3 for 36 inches and 16.5 for 48; the others are its

@@ -43,6 +43,9 @@ pub struct Limits {
     /// Distance of a photo's GPS position from the site, metres, beyond which a person looks.
     /// Default 100; never below 50: phone GPS cannot separate neighbours (Merry and Bettinger 2019).
     pub max_site_distance_m: f64,
+    /// Two photos of one view of a full bed, taken less than this many seconds apart, show one load.
+    /// Default 900: dumping and filling a bed again takes longer (common practice, no source).
+    pub min_load_turnaround_s: i64,
     /// Claimed and documented debris volume may differ by this share, 0..=1. Default 0.1.
     pub max_volume_difference: f64,
 }
@@ -61,6 +64,7 @@ impl Default for Limits {
             max_clipped_share: 0.5,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,
+            min_load_turnaround_s: 900,
             max_volume_difference: 0.1,
         }
     }

@@ -5,7 +5,8 @@ use std::path::Path;
 use chrono::NaiveDate;
 
 use crate::error::Error;
-use crate::group::{CopyPair, Grouped, Original, group};
+use crate::group::loads::{self, LoadEvidence};
+use crate::group::{Compared, CopyPair, Grouped, Original, group, rival_pairs};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
 use crate::judge::{Evidence, Judgement, WaiverSet, judge};
@@ -121,8 +122,20 @@ pub fn run(
     let compared = pairs::compare_pairs(&intake.photos, &measures, &|done, total| {
         progress(Progress::Pairs(done, total));
     });
+    let rivals = rival_pairs(&sheet.limits, &intake.photos, &compared);
+    let rivals = pairs::compare(&rivals, &measures, &|_, _| {});
     let copies = copies(&measures, ledger)?;
-    let grouped = group(&sheet, &intake, compared, copies);
+    let mut grouped = group(&sheet, &intake, Compared { compared, rivals }, copies);
+    let repeats = loads::repeats(
+        &grouped.debris,
+        LoadEvidence {
+            sheet: &sheet,
+            intake: &intake,
+            measures: &measures,
+            copies: &grouped.copies,
+        },
+    );
+    grouped.debris.count_once(repeats);
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {

@@ -5,9 +5,13 @@ set -eu
 here=$(cd "$(dirname "$0")" && pwd)
 root=$(cd "$here/../.." && pwd)
 chromium=${CHROMIUM:-/usr/bin/chromium}
-if ! command -v node >/dev/null 2>&1 || [ ! -x "$chromium" ]; then
-  echo "skipped: browser tests need node and a Chromium at $chromium" >&2
-  [ -z "${CI:-}" ] || exit 1
+if ! command -v node >/dev/null 2>&1 || ! command -v npm >/dev/null 2>&1 || [ ! -x "$chromium" ]; then
+  needs="browser tests need node, npm and a Chromium at $chromium"
+  if [ -n "${CI:-}" ]; then
+    echo "failed: $needs" >&2
+    exit 1
+  fi
+  echo "skipped: $needs" >&2
   exit 0
 fi
 if [ -z "${REPORT_PAGES:-}" ]; then

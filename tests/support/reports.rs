@@ -241,6 +241,7 @@ fn report(id: &str, photos: Vec<Photo>, sets: Vec<ViewSet>, coverage: Vec<Covera
         copies: vec![],
         debris: Debris {
             loads: vec![Load {
+                same_as: None,
                 name: "Trailer 1".into(),
                 cubic_yards: 20.0,
                 evidenced: true,

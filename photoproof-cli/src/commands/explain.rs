@@ -3,6 +3,7 @@
 use std::fmt::Write;
 
 use photoproof_core::judge::{CHECKS, CheckMeta, Severity, Status, registry};
+use photoproof_core::scope::Profile;
 use photoproof_core::{Error, ErrorKind};
 
 use crate::exit::Exit;
@@ -14,6 +15,10 @@ pub(crate) struct ExplainArgs {
     /// A check's id, or `scope` for job sheets and shots; without it all checks are listed
     #[arg(value_name = "CHECK_ID")]
     check: Option<String>,
+    /// With `scope`: print the built-in profile of this service as TOML, to copy, change and name in
+    /// the job sheet
+    #[arg(long, value_name = "SERVICE")]
+    profile: Option<String>,
     /// How to print
     #[arg(long, value_enum, default_value_t = ExplainFormat::Text)]
     format: ExplainFormat,
@@ -31,6 +36,10 @@ enum ExplainFormat {
 
 /// Runs `explain`.
 pub(crate) fn run(args: &ExplainArgs) -> Result<Exit, Error> {
+    if let Some(service) = &args.profile {
+        style::results(profile(args, service)?);
+        return Ok(Exit::Clean);
+    }
     if args.check.as_deref() == Some("scope") {
         style::results(&photoproof_core::scope::explain());
         return Ok(Exit::Clean);
@@ -49,6 +58,28 @@ pub(crate) fn run(args: &ExplainArgs) -> Result<Exit, Error> {
     };
     style::results(&text);
     Ok(Exit::Clean)
+}
+
+/// The text of a built-in profile.
+fn profile(args: &ExplainArgs, service: &str) -> Result<&'static str, Error> {
+    if args.check.as_deref().is_some_and(|check| check != "scope") {
+        return Err(Error::new(
+            ErrorKind::Usage,
+            "--profile goes with `photoproof explain scope`",
+        ));
+    }
+    Profile::built_in_text(service).ok_or_else(|| {
+        let built_in = Profile::built_in();
+        let known: Vec<&str> = built_in.iter().map(|p| p.service.as_str()).collect();
+        Error::new(
+            ErrorKind::Usage,
+            format!(
+                "no built-in profile is named \"{}\"; use one of: {}",
+                service.escape_debug(),
+                known.join(", ")
+            ),
+        )
+    })
 }
 
 fn unknown(id: &str) -> Error {

@@ -3,15 +3,17 @@
 mod cluster;
 pub mod coverage;
 mod infer;
+pub(crate) mod loads;
 pub mod view_set;
 
-pub use coverage::{CoverageCell, required_phases};
+pub use coverage::{CoverageCell, phases_of, required_phases};
 pub use view_set::{Attempt, ViewSet};
 
 use std::collections::BTreeSet;
 
-use crate::ingest::{Intake, Label, PhotoId};
+use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
+use crate::limits::Limits;
 use crate::measure::pairs::ComparedPair;
 use crate::measure::{CopyMeasure, Viewpoint};
 use crate::relation::Relation;
@@ -92,24 +94,78 @@ impl Grouped {
     }
 }
 
+/// What was compared in a job.
+#[derive(Debug, Clone, Default)]
+pub struct Compared {
+    /// Pairs over the phases.
+    pub compared: Vec<ComparedPair>,
+    /// Pairs of one phase that compete for a place in a view set, see [`rival_pairs`].
+    pub rivals: Vec<ComparedPair>,
+}
+
+/// Pairs of one phase that fell into one view set, as photo indices: one of the two may be a view that
+/// is only alike or a step nearer, which the comparison over the phases, with its changed content,
+/// could not tell. Two photos of one visit share nearly all their content, so that their own comparison
+/// can.
+#[must_use]
+pub fn rival_pairs(
+    limits: &Limits,
+    photos: &[Photo],
+    compared: &[ComparedPair],
+) -> Vec<(usize, usize)> {
+    let edges = edges(limits, compared);
+    let mut pairs = Vec::new();
+    for cluster in cluster::clusters(photos.len(), &edges, &[]) {
+        for (i, &a) in cluster.iter().enumerate() {
+            let rest = cluster.iter().skip(i + 1);
+            pairs.extend(
+                rest.filter(|b| is_one_visit(photos, a, **b))
+                    .map(|b| (a, *b)),
+            );
+        }
+    }
+    pairs
+}
+
+/// Time within which photos without a phase are taken for one visit, minutes.
+const ONE_VISIT_MINUTES: i64 = 30;
+
+fn is_one_visit(photos: &[Photo], a: usize, b: usize) -> bool {
+    let (Some(a), Some(b)) = (photos.get(a), photos.get(b)) else {
+        return false;
+    };
+    match (a.label.phase, b.label.phase) {
+        (Some(x), Some(y)) => x == y,
+        _ => {
+            let time = |photo: &Photo| photo.capture_time.as_ref().map(|time| time.civil);
+            let (Some(x), Some(y)) = (time(a), time(b)) else {
+                return false;
+            };
+            (x - y).num_minutes().abs() < ONE_VISIT_MINUTES
+        }
+    }
+}
+
+fn edges(limits: &Limits, compared: &[ComparedPair]) -> Vec<cluster::Edge> {
+    compared
+        .iter()
+        .map(|pair| cluster::Edge::new(pair, Relation::of(&pair.viewpoint, limits)))
+        .collect()
+}
+
 /// Groups the photos of one job.
 #[must_use]
 pub fn group(
     sheet: &JobSheet,
     intake: &Intake,
-    compared: Vec<ComparedPair>,
+    compared: Compared,
     copies: Vec<CopyPair>,
 ) -> Grouped {
-    let relations: Vec<Relation> = compared
-        .iter()
-        .map(|pair| Relation::of(&pair.viewpoint, &sheet.limits))
-        .collect();
-    let edges: Vec<cluster::Edge> = compared
-        .iter()
-        .zip(&relations)
-        .map(|(pair, relation)| cluster::Edge::new(pair, *relation))
-        .collect();
-    let clusters = cluster::clusters(intake.photos.len(), &edges);
+    let Compared { compared, rivals } = compared;
+    let edges = edges(&sheet.limits, &compared);
+    let relations: Vec<Relation> = edges.iter().map(|edge| edge.relation).collect();
+    let apart = cluster::apart(self::edges(&sheet.limits, &rivals));
+    let clusters = cluster::clusters(intake.photos.len(), &edges, &apart);
     let (debris, debris_photos) = debris(sheet, intake);
     let mut labels = infer::infer_labels(&intake.photos, &clusters);
     for id in &debris_photos {

@@ -70,6 +70,7 @@ fn label_one(
     labelled.set_phase(reading, row);
     labelled.set_area(reading, sheet_areas, facts, row);
     labelled.label.caption = row.and_then(|row| row.caption.clone());
+    labelled.label.view = row.and_then(|row| row.view.clone());
     labelled
 }
 

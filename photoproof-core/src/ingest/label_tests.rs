@@ -215,6 +215,7 @@ fn the_table_goes_before_all_and_contradictions_are_told() {
         area: Some(area.to_owned()),
         phase: Some(phase.to_owned()),
         caption: Some("sink".to_owned()),
+        view: None,
     };
     let rows = BTreeMap::from([
         ("Kitchen/before/1.jpg".to_owned(), row("bath 2", "AFTER")),

@@ -102,4 +102,6 @@ pub struct Label {
     pub phase_source: Option<LabelSource>,
     /// Caption from `photos.csv`.
     pub caption: Option<String>,
+    /// Shot it shows, from `photos.csv` (`corner-2`).
+    pub view: Option<String>,
 }

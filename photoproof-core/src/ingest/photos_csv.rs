@@ -11,6 +11,8 @@ pub(crate) struct Row {
     pub(crate) phase: Option<String>,
     /// Caption as written.
     pub(crate) caption: Option<String>,
+    /// Shot it shows, as written.
+    pub(crate) view: Option<String>,
 }
 
 /// Rows by the photo's path relative to the job folder, and what could not be used.
@@ -48,7 +50,7 @@ pub(crate) fn read(bytes: &[u8], folder: &str) -> Rows {
             .push("has no column \"file\" in its first line".to_owned());
         return rows;
     };
-    let columns = [column("area"), column("phase"), column("caption")];
+    let columns = ["area", "phase", "caption", "view"].map(column);
     for (index, record) in reader.byte_records().enumerate() {
         let line = index + 2;
         let Ok(record) = record else {
@@ -65,7 +67,7 @@ pub(crate) fn read(bytes: &[u8], folder: &str) -> Rows {
                 .push(format!("row {line} names no file of this folder"));
             continue;
         };
-        let [area, phase, caption] = columns.map(cell);
+        let [area, phase, caption, view] = columns.map(cell);
         if rows
             .by_path
             .insert(
@@ -74,6 +76,7 @@ pub(crate) fn read(bytes: &[u8], folder: &str) -> Rows {
                     area,
                     phase,
                     caption,
+                    view,
                 },
             )
             .is_some()

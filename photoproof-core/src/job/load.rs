@@ -6,13 +6,13 @@ use super::length::Units;
 use super::load_shape::shape;
 use super::mistake::suggestion;
 use super::pattern::normalize;
-use super::settings::{MAX_COUNT, globs, units};
+use super::settings::{MAX_COUNT, cubic_yards, globs, units};
 use super::table::Reader;
 use super::{JobSheet, Load, LoadPhotos};
 use crate::volume::{Material, Shape};
 
 /// Keys of a load that are not measures.
-const PLAIN_KEYS: [&str; 13] = [
+const PLAIN_KEYS: [&str; 14] = [
     "name",
     "shape",
     "units",
@@ -20,6 +20,7 @@ const PLAIN_KEYS: [&str; 13] = [
     "count",
     "tailgate",
     "loading",
+    "claimed_cubic_yards",
     "weight_lb",
     "material",
     "photos",
@@ -75,6 +76,7 @@ fn load(table: &Reader<'_>, default_units: Units, notes: &mut Vec<String>) -> Op
         true => table.integer("count", 1..=MAX_COUNT),
         false => Some(1),
     };
+    let claimed_cubic_yards = cubic_yards(table, "claimed_cubic_yards");
     let weight_lb = weight(table);
     let material = material(table);
     let tailgate = table.boolean("tailgate");
@@ -99,6 +101,7 @@ fn load(table: &Reader<'_>, default_units: Units, notes: &mut Vec<String>) -> Op
         count: u32::try_from(count?).unwrap_or(u32::MAX),
         tailgate,
         hand_loaded,
+        claimed_cubic_yards,
         weight_lb,
         material,
         photos,

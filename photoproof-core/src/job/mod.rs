@@ -124,6 +124,8 @@ pub struct Load {
     pub tailgate: Option<bool>,
     /// Whether it was loaded by hand; only a rule switched on by the job looks at it.
     pub hand_loaded: Option<bool>,
+    /// Cubic yards claimed for this load alone.
+    pub claimed_cubic_yards: Option<Decimal>,
     /// Net weight of the scale ticket, pounds.
     pub weight_lb: Option<Decimal>,
     /// Material of the weight ticket (`trash`, `wood`, ...).
@@ -188,6 +190,9 @@ pub struct ScopeSettings {
     pub profiles: Vec<Profile>,
     /// `photos_per_view`: photos wanted of each view; `None` leaves it to the profile.
     pub photos_per_view: Option<u32>,
+    /// `require_shots`: whether each shot of the scope is owed, not only each area, phase and view. Left
+    /// out, it is so when the sheet names a `profile`.
+    pub require_shots: bool,
     /// `skip`: ids of shots that this job does not ask for (`bathroom.freshener`, or a whole kind).
     pub skip: Vec<String>,
 }

@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 
+use rust_decimal::Decimal;
 use serde_json::{Map, Value};
 
 use super::length::Units;
@@ -133,24 +134,7 @@ pub(super) fn claim(root: &Reader<'_>, sheet: &mut JobSheet) {
         return;
     };
     let mut claim = Claim::default();
-    if let Some(yards) = table.decimal("debris_cubic_yards") {
-        if yards.value.is_sign_negative() && !yards.value.is_zero() {
-            table.mistake(
-                &yards.span,
-                format!(
-                    "`debris_cubic_yards` is {}, but a volume is never below 0",
-                    yards.value
-                ),
-            );
-        } else if yards.value > rust_decimal::Decimal::from(1_000_000) {
-            table.mistake(
-                &yards.span,
-                "`debris_cubic_yards` is above 1000000; check the unit and the decimal point",
-            );
-        } else {
-            claim.debris_cubic_yards = Some(yards.value);
-        }
-    }
+    claim.debris_cubic_yards = cubic_yards(&table, "debris_cubic_yards");
     for hazard in table.tables("hazards", &["item", "count", "photos"]) {
         if !hazard.has("item") {
             hazard.missing("item", "item = \"propane cylinder\"");
@@ -170,6 +154,26 @@ pub(super) fn claim(root: &Reader<'_>, sheet: &mut JobSheet) {
         }
     }
     sheet.claim = claim;
+}
+
+/// Reads a claimed volume.
+pub(super) fn cubic_yards(table: &Reader<'_>, key: &str) -> Option<Decimal> {
+    let yards = table.decimal(key)?;
+    if yards.value.is_sign_negative() && !yards.value.is_zero() {
+        table.mistake(
+            &yards.span,
+            format!("`{key}` is {}, but a volume is never below 0", yards.value),
+        );
+        return None;
+    }
+    if yards.value > Decimal::from(1_000_000) {
+        table.mistake(
+            &yards.span,
+            format!("`{key}` is above 1000000; check the unit and the decimal point"),
+        );
+        return None;
+    }
+    Some(yards.value)
 }
 
 /// Reads a list of photo globs.
@@ -200,7 +204,13 @@ pub(super) fn labels(root: &Reader<'_>, sheet: &mut JobSheet) {
     }
 }
 
-const SCOPE_KEYS: [&str; 4] = ["phases", "profile", "photos_per_view", "skip"];
+const SCOPE_KEYS: [&str; 5] = [
+    "phases",
+    "profile",
+    "photos_per_view",
+    "require_shots",
+    "skip",
+];
 
 /// Loads the profiles in force: the built-in ones, or the file that `[scope] profile` names.
 pub(super) fn scope_profiles(root: &Reader<'_>, sheet_path: &Path, sheet: &mut JobSheet) {
@@ -244,6 +254,9 @@ pub(super) fn scope(root: &Reader<'_>, sheet: &mut JobSheet) {
     sheet.scope.photos_per_view = table
         .integer("photos_per_view", 1..=100)
         .and_then(|n| u32::try_from(n).ok());
+    sheet.scope.require_shots = table
+        .boolean("require_shots")
+        .unwrap_or(sheet.scope.profile.is_some());
     let ids = scope::shot_ids(&sheet.scope.profiles);
     let ids: Vec<&str> = ids.iter().map(String::as_str).collect();
     for skip in table.texts("skip") {

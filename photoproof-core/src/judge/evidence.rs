@@ -4,6 +4,7 @@ use crate::group::{Grouped, ViewSet, required_phases};
 use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
 use crate::judge::gaps::{Gap, gaps};
+use crate::judge::owed_shots::OwedShots;
 use crate::limits::Limits;
 use crate::measure::PhotoMeasures;
 use crate::phase::Phase;
@@ -19,6 +20,8 @@ pub struct Evidence<'a> {
     pub measures: &'a [PhotoMeasures],
     /// View sets, copies, coverage.
     pub grouped: &'a Grouped,
+    /// The shots the job owes, where the sheet asks for each.
+    pub owed_shots: Option<OwedShots>,
     /// Views that lack a phase, and why.
     pub gaps: Vec<Gap>,
 }
@@ -37,6 +40,7 @@ impl<'a> Evidence<'a> {
             intake,
             measures,
             grouped,
+            owed_shots: OwedShots::of(sheet, intake, grouped),
             gaps: Vec::new(),
         };
         evidence.gaps = gaps(&evidence);
@@ -89,6 +93,13 @@ impl<'a> Evidence<'a> {
     #[must_use]
     pub fn required_phases(&self) -> Vec<Phase> {
         required_phases(self.sheet)
+    }
+
+    /// The phases in which a view is asked for: those of the shots its photos serve, else the job's.
+    #[must_use]
+    pub fn phases_of_view(&self, set: &ViewSet) -> Vec<Phase> {
+        let owed = self.owed_shots.as_ref().and_then(|owed| owed.phases(set));
+        owed.unwrap_or_else(|| self.required_phases())
     }
 
     /// Whether the area has any usable photo in the phase.

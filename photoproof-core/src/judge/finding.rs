@@ -63,6 +63,8 @@ pub struct Finding {
     pub remedy: String,
     /// How this can come about innocently.
     pub innocent_explanations: Vec<String>,
+    /// What tells it from other findings of the same check, area and photos: a shot, a load, a phase.
+    pub subject: Option<String>,
     /// The photo that would settle it, if one would.
     pub retake: Option<Retake>,
     /// The waiver that accepts it.

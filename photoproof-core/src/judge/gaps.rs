@@ -45,7 +45,7 @@ pub(super) fn gaps(evidence: &Evidence<'_>) -> Vec<Gap> {
         .iter()
         .enumerate()
         .map(|(index, set)| {
-            let phases = evidence.required_phases().into_iter();
+            let phases = evidence.phases_of_view(set).into_iter();
             (
                 index,
                 phases
@@ -86,8 +86,17 @@ struct Used {
 fn owed(evidence: &Evidence<'_>, set: &ViewSet, phase: Phase) -> Option<PhotoId> {
     let area = set.area.as_deref();
     let anchor = *set.before.first()?;
+    if is_debris(evidence, set) {
+        return None;
+    }
     let has_it = !set.of(phase).is_empty() || set.attempts.iter().any(|a| a.phase == phase);
     (phase != Phase::Before && !has_it && evidence.has(area, phase)).then_some(anchor)
+}
+
+/// Photos of loads and of items counted apart are asked for by their states, not by views.
+pub(super) fn is_debris(evidence: &Evidence<'_>, set: &ViewSet) -> bool {
+    let debris = &evidence.grouped.debris_photos;
+    set.area.is_none() && set.photos().all(|id| debris.contains(&id))
 }
 
 fn cause(evidence: &Evidence<'_>, set: &ViewSet, phase: Phase, used: &mut Used) -> Cause {

@@ -60,6 +60,7 @@ impl CheckMeta {
             measured: None,
             remedy: self.remedy.to_owned(),
             innocent_explanations: self.innocent.iter().map(|&text| text.to_owned()).collect(),
+            subject: None,
             retake: None,
             waived: None,
         }
@@ -110,6 +111,13 @@ impl Finding {
     #[must_use]
     pub fn remedy(mut self, remedy: impl Into<String>) -> Self {
         self.remedy = remedy.into();
+        self
+    }
+
+    /// Says what tells this finding from others of the same check, area and photos.
+    #[must_use]
+    pub fn subject(mut self, subject: impl Into<String>) -> Self {
+        self.subject = Some(subject.into());
         self
     }
 

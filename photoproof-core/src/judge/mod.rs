@@ -5,6 +5,7 @@ pub mod evidence;
 pub mod finding;
 pub mod gaps;
 pub mod meta;
+pub mod owed_shots;
 pub mod registry;
 pub mod waiver;
 

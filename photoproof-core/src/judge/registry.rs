@@ -2,7 +2,8 @@
 
 use crate::judge::checks::{
     away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
-    idle_waiver, low_detail, missing_angle, missing_area, missing_capture_time, missing_phase,
+    idle_pattern, idle_waiver, load_counted_twice, load_photos_out_of_order, low_detail,
+    missing_angle, missing_area, missing_capture_time, missing_phase, missing_shot,
     reused_across_jobs, reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area,
     unlabelled_photo, unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
@@ -13,6 +14,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &missing_area::MissingArea,
     &missing_phase::MissingPhase,
     &missing_angle::MissingAngle,
+    &missing_shot::MissingShots,
     &viewpoint_shift::ViewpointShifted,
     &distance_change::DistanceChange,
     &viewpoint_inconclusive::ViewpointInconclusive,
@@ -26,9 +28,12 @@ pub static CHECKS: &[&dyn Check] = &[
     &away_from_site::AwayFromSite,
     &volume_mismatch::VolumeMismatch,
     &unevidenced_load::UnevidencedLoad,
+    &load_counted_twice::LoadCountedTwice,
+    &load_photos_out_of_order::LoadPhotosOutOfOrder,
     &unevidenced_hazard::UnevidencedHazard,
     &unlabelled_photo::UnlabelledPhoto,
     &unexpected_area::UnexpectedArea,
+    &idle_pattern::IdlePattern,
     &idle_waiver::IdleWaiver,
 ];
 

@@ -30,7 +30,16 @@ pub fn compare_pairs(
     measures: &[PhotoMeasures],
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Vec<ComparedPair> {
-    let pairs = candidate_pairs(photos, measures);
+    compare(&candidate_pairs(photos, measures), measures, progress)
+}
+
+/// Compares given pairs of photo indices, in their order.
+#[must_use]
+pub fn compare(
+    pairs: &[(usize, usize)],
+    measures: &[PhotoMeasures],
+    progress: &(dyn Fn(usize, usize) + Sync),
+) -> Vec<ComparedPair> {
     let done = std::sync::atomic::AtomicUsize::new(0);
     pairs
         .par_iter()

@@ -356,8 +356,11 @@ pub struct Load {
     pub name: String,
     /// Volume in cubic yards, rounded half up to hundredths.
     pub cubic_yards: f64,
-    /// Whether photos of this load are in the folder.
+    /// Whether photos of this load are in the folder, and not of a load that counts already.
     pub evidenced: bool,
+    /// The earlier load that its photos show again; it counts once.
+    #[serde(default)]
+    pub same_as: Option<String>,
     /// Paths of its photos.
     pub photos: Vec<String>,
     /// The formula with its numbers, so that it can be checked by hand.

@@ -11,11 +11,12 @@ mod shot;
 
 use crate::job::normalize;
 pub use caution::{Caution, cautions, for_item};
+pub(crate) use coverage::Assignment;
 pub use coverage::{MissingShot, ShotPhoto, coverage};
 pub use explain::explain;
 
 pub use profile::{Kind, Profile, ShotKind, ShotRule};
-pub use shot::{Scope, Shot, kind_of};
+pub use shot::{Scope, Shot, kind_of, place_of, walking_rank};
 
 /// Names of all kinds of areas, sorted.
 pub(crate) fn kind_names(profiles: &[Profile]) -> Vec<&str> {

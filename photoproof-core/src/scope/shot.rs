@@ -91,6 +91,49 @@ pub fn kind_of(sheet: &JobSheet, area: &crate::job::Area) -> String {
     })
 }
 
+/// The place in `shots` that the label `area` of a photo means: the area or load of that name, else
+/// the place of that kind which every job has (`receipts` for the dump receipt).
+#[must_use]
+pub fn place_of<'a>(shots: &'a [Shot], sheet: &JobSheet, area: &str) -> Option<&'a str> {
+    let wanted = normalize(area);
+    let by_name = shots.iter().find(|shot| normalize(&shot.area) == wanted);
+    let by_kind = || {
+        let kind = kind_of_name(&sheet.scope.profiles, area)?;
+        let on_sheet = |name: &str| sheet.areas.iter().any(|a| a.name == name);
+        shots
+            .iter()
+            .find(|shot| shot.kind == kind && !on_sheet(&shot.area) && !is_load(sheet, &shot.area))
+    };
+    by_name.or_else(by_kind).map(|shot| shot.area.as_str())
+}
+
+fn is_load(sheet: &JobSheet, name: &str) -> bool {
+    sheet.loads.iter().any(|load| load.name == name)
+}
+
+/// Where the area comes in the walk: lower is earlier, equal ones keep their order. From the kind on
+/// the sheet, else the one its name tells; unknown ones come last.
+#[must_use]
+pub fn walking_rank(sheet: &JobSheet, area: &str) -> u32 {
+    let built_in;
+    let profiles = match sheet.scope.profiles.as_slice() {
+        [] => {
+            built_in = Profile::built_in();
+            built_in.as_slice()
+        }
+        own => own,
+    };
+    let listed = sheet.areas.iter().find(|a| a.name == area);
+    let kind = listed
+        .and_then(|a| a.kind.as_deref())
+        .or_else(|| kind_of_name(profiles, area));
+    profiles
+        .iter()
+        .flat_map(|p| p.kinds.iter())
+        .find(|k| Some(k.name.as_str()) == kind)
+        .map_or(u32::MAX, |k| k.order)
+}
+
 fn places(sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Place> {
     let order_of = |kind: &str| {
         profiles
@@ -149,7 +192,7 @@ fn places(sheet: &JobSheet, profiles: &[&Profile]) -> Vec<Place> {
 fn load_kind(shape: &Shape) -> &'static str {
     match shape {
         Shape::Gallons { .. } | Shape::Cylinder { .. } => "bags",
-        Shape::Box { .. } | Shape::CubicYards { .. } => "load",
+        bed if bed.is_bed() => "load",
         _ => "pile",
     }
 }

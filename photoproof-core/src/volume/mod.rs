@@ -15,14 +15,14 @@ mod weight;
 use rust_decimal::{Decimal, RoundingStrategy};
 
 pub use reference::{
-    Building, acre_depth_cubic_yards, house_cubic_yards, mobile_home_cubic_yards,
-    other_building_cubic_yards, stump_cubic_yards,
+    Building, acre_depth_cubic_yards, contents_cubic_yards, house_cubic_yards,
+    mobile_home_cubic_yards, other_building_cubic_yards, stump_cubic_yards,
 };
 pub use rules::Rules;
 pub use shape::{Ends, Shape, Worked};
 pub(crate) use spec::measure_keys;
 pub use spec::{SHAPES, ShapeSpec};
-pub use tally::{HazardLine, LoadLine, Tally, tally};
+pub use tally::{HazardLine, LoadLine, LoadState, Repeat, Sameness, Tally, tally};
 pub use weight::{Material, Plausibility};
 
 /// Pi to 15 significant digits; the rest is below any rounding here.

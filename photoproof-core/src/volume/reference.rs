@@ -32,6 +32,15 @@ pub fn house_cubic_yards(building: &Building) -> Decimal {
     storey * building.cover + storey * upper
 }
 
+/// Cubic yards of the personal property of a flooded house, from and to: 25 to 30 without a basement, 45 to
+/// 50 with one (FEMA 325, chapter 6). The only published figure for the contents of a whole house: a soft
+/// reference, no limit.
+#[must_use]
+pub fn contents_cubic_yards(has_basement: bool) -> (Decimal, Decimal) {
+    let (from, to) = if has_basement { (45, 50) } else { (25, 30) };
+    (Decimal::from(from), Decimal::from(to))
+}
+
 /// Cubic yards of a mobile home: 290 single-wide, 415 double-wide (FEMA 325, chapter 6).
 #[must_use]
 pub fn mobile_home_cubic_yards(sections: u32) -> Option<Decimal> {

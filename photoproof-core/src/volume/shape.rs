@@ -78,6 +78,12 @@ pub struct Worked {
 }
 
 impl Shape {
+    /// Whether it is a truck, trailer or container, which comes empty, leaves full and is dumped.
+    #[must_use]
+    pub fn is_bed(&self) -> bool {
+        matches!(self, Shape::Box { .. } | Shape::CubicYards { .. })
+    }
+
     /// Volume of the whole shape, with the formula to check by hand.
     #[must_use]
     pub fn volume(&self, units: Units) -> Worked {

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use crate::group::ViewSet;
-use crate::judge::gaps::{Cause, Gap};
+use crate::judge::gaps::{Cause, Gap, is_debris};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
 use crate::phase::Phase;
 
@@ -85,6 +85,14 @@ fn owed(set: &ViewSet, gaps: &[&Gap]) -> Finding {
 
 /// Views that appear after the work only, although the area has before photos.
 fn without_before<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = Finding> + 'a {
+    // Where each shot is owed, missing-shot says which before photo is not there.
+    let named = |set: &ViewSet| {
+        let owed = evidence.owed_shots.as_ref();
+        owed.is_some_and(|owed| {
+            set.photos()
+                .any(|id| owed.served.get(&id).is_some_and(|s| !s.is_empty()))
+        })
+    };
     let explained = |set: &ViewSet| {
         set.photos().all(|id| {
             evidence.is_copied(id)
@@ -106,6 +114,8 @@ fn without_before<'a>(evidence: &'a Evidence<'_>) -> impl Iterator<Item = Findin
                 && !set.after.is_empty()
                 && evidence.has(set.area.as_deref(), Phase::Before)
                 && evidence.required_phases().contains(&Phase::Before)
+                && !is_debris(evidence, set)
+                && !named(set)
                 && !explained(set)
         })
         .map(|set| {

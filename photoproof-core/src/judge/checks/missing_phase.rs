@@ -72,6 +72,7 @@ fn finding(evidence: &Evidence<'_>, area: &str, phase: Phase) -> Finding {
     META.finding(format!("{area} has no {phase} photo"))
         .area(Some(area))
         .photos(like)
+        .subject(phase.name())
         .measured(0.0, 1.0, "photos")
         .retake(Retake {
             area: Some(area.to_owned()),

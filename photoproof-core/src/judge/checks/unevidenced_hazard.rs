@@ -8,7 +8,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "Items that are counted apart, such as hazardous ones, have no photo.",
     why: "Hazardous items are claimed by count; without a photo of them staged together nobody can count.",
-    how_measured: "Photos that match the globs of the item on the job sheet.",
+    how_measured: "Photos that match the globs of the item on the job sheet; without globs, photos whose file name holds the item's words.",
     limit: "One photo for each kind of item.",
     remedy: "Photograph the items staged together so that each can be counted; do not open, mix or move leaking containers, and follow local hazardous-waste rules.",
     innocent: &[
@@ -39,6 +39,7 @@ impl Check for UnevidencedHazard {
                     "{} x {} claimed and no photo",
                     hazard.count, hazard.item
                 ))
+                .subject(&hazard.item)
                 .measured(0.0, 1.0, "photos")
             })
             .collect()

@@ -1,6 +1,7 @@
 //! `unexpected-area`: photos of an area that is not on the job sheet.
 
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::scope::{Scope, place_of};
 
 static META: CheckMeta = CheckMeta {
     id: "unexpected-area",
@@ -31,7 +32,12 @@ impl Check for UnexpectedArea {
         if evidence.sheet.areas.is_empty() {
             return Vec::new();
         }
-        let known = |name: &str| evidence.sheet.areas.iter().any(|area| area.name == name);
+        // Places that the scope asks of every job need no line on the sheet.
+        let shots = Scope::for_job(evidence.sheet);
+        let known = |name: &str| {
+            evidence.sheet.areas.iter().any(|area| area.name == name)
+                || place_of(&shots, evidence.sheet, name).is_some()
+        };
         evidence
             .grouped
             .areas

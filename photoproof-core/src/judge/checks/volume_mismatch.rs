@@ -3,6 +3,7 @@
 use rust_decimal::prelude::ToPrimitive;
 
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::volume::{LoadLine, round_half_up};
 
 static META: CheckMeta = CheckMeta {
     id: "volume-mismatch",
@@ -11,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     summary: "The claimed cubic yards differ from those of the measured and photographed loads.",
     why: "Debris is paid by the cubic yard; a claim needs loads that add up to it.",
     how_measured: "Sum of the job sheet's loads that have photos (box: length x width x height / 27 in feet, FEMA 329; other shapes by their formula), rounded half up.",
-    limit: "max_volume_difference (0.1 of the claim). A claim above the boxes around all loads is impossible at any limit.",
+    limit: "max_volume_difference (0.1 of the claim). A claim above the boxes around all loads, or for one load above its own, is impossible at any limit.",
     remedy: "Add the missing loads with their measures and photos, or correct the claim.",
     innocent: &[
         "a load was hauled and not entered on the job sheet",
@@ -32,29 +33,53 @@ impl Check for VolumeMismatch {
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
         let tally = &evidence.grouped.debris;
-        let Some(claimed) = tally.claimed.and_then(|claim| claim.to_f64()) else {
-            return Vec::new();
-        };
-        let documented = tally.documented.to_f64().unwrap_or_default();
-        let limit = evidence.limits().max_volume_difference * claimed;
-        if (claimed - documented).abs() <= limit && !tally.claim_impossible {
-            return Vec::new();
-        }
-        let message = if tally.claim_impossible {
-            format!("{claimed} cubic yards are claimed, more than the boxes around all loads hold")
-        } else {
-            format!(
-                "{claimed} cubic yards are claimed, {documented} are backed by measured loads with photos"
-            )
-        };
-        let finding = META
-            .finding(message)
-            .measured(documented - claimed, limit, "cubic yards");
-        // More documented than claimed costs nobody anything.
-        vec![if documented > claimed {
-            finding.at_most(Severity::Note)
-        } else {
-            finding
-        }]
+        let mut findings: Vec<Finding> = tally
+            .loads
+            .iter()
+            .filter(|line| line.claim_impossible(tally.decimals))
+            .map(impossible_load)
+            .collect();
+        findings.extend(whole_claim(evidence));
+        findings
     }
+}
+
+/// A load for which more is claimed than the box around it holds.
+fn impossible_load(line: &LoadLine) -> Finding {
+    let claimed = line.claimed.and_then(|c| c.to_f64()).unwrap_or_default();
+    let bound = round_half_up(line.bound, 2).to_f64().unwrap_or_default();
+    META.finding(format!(
+        "{claimed} cubic yards are claimed for load {}, the box around it holds {bound}",
+        line.name
+    ))
+    .subject(&line.name)
+    .measured(claimed, bound, "cubic yards")
+}
+
+fn whole_claim(evidence: &Evidence<'_>) -> Option<Finding> {
+    let tally = &evidence.grouped.debris;
+    let Some(claimed) = tally.claimed.and_then(|claim| claim.to_f64()) else {
+        return None;
+    };
+    let documented = tally.documented.to_f64().unwrap_or_default();
+    let limit = evidence.limits().max_volume_difference * claimed;
+    if (claimed - documented).abs() <= limit && !tally.claim_impossible {
+        return None;
+    }
+    let message = if tally.claim_impossible {
+        format!("{claimed} cubic yards are claimed, more than the boxes around all loads hold")
+    } else {
+        format!(
+            "{claimed} cubic yards are claimed, {documented} are backed by measured loads with photos"
+        )
+    };
+    let finding = META
+        .finding(message)
+        .measured(documented - claimed, limit, "cubic yards");
+    // More documented than claimed costs nobody anything.
+    Some(if documented > claimed {
+        finding.at_most(Severity::Note)
+    } else {
+        finding
+    })
 }

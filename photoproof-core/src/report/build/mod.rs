@@ -15,6 +15,7 @@ use crate::measure::CopyKind;
 use crate::phase::Phase;
 use crate::pipeline::JobResult;
 use crate::report::v1;
+use crate::scope::walking_rank;
 
 /// Builds the report of one job. `name` stands in for a missing job id (the folder's name).
 #[must_use]
@@ -267,15 +268,24 @@ impl Names<'_> {
             let Some(retake) = &finding.retake else {
                 continue;
             };
-            let rank = retake
-                .area
-                .as_ref()
-                .and_then(|area| self.0.grouped.areas.iter().position(|known| known == area));
+            let rank = retake.area.as_ref().and_then(|area| {
+                let index = self
+                    .0
+                    .grouped
+                    .areas
+                    .iter()
+                    .position(|known| known == area)?;
+                Some((walking_rank(&self.0.sheet, area), index))
+            });
             let key = RetakeKey {
-                area: rank.unwrap_or(usize::MAX),
+                area: rank.unwrap_or((u32::MAX, usize::MAX)),
                 phase: retake.phase,
                 subject: retake.replaces.or(retake.like),
                 file: finding.files.first().cloned(),
+                topic: match retake.replaces {
+                    Some(_) => None,
+                    None => finding.subject.clone(),
+                },
             };
             let row = rows.entry(key).or_insert_with(|| v1::Retake {
                 area: retake.area.clone(),
@@ -296,10 +306,11 @@ impl Names<'_> {
 
 #[derive(Debug, PartialEq, Eq, PartialOrd, Ord)]
 struct RetakeKey {
-    area: usize,
+    area: (u32, usize),
     phase: Option<Phase>,
     subject: Option<PhotoId>,
     file: Option<String>,
+    topic: Option<String>,
 }
 
 /// Identity of a finding over runs: check, area and photos; numbers may change, the finding stays.
@@ -309,6 +320,7 @@ fn fingerprint(finding: &Finding, photos: &[String]) -> String {
     for part in [finding.check, area]
         .into_iter()
         .chain(photos.iter().map(String::as_str))
+        .chain(finding.subject.as_deref())
     {
         hash.update((part.len() as u64).to_le_bytes());
         hash.update(part.as_bytes());
