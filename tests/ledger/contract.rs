@@ -379,3 +379,49 @@ fn of_several_workers_one_gets_a_job() {
         assert_eq!(ledger.claim_job("WB-2", "q", hour).unwrap(), Claim::Taken);
     });
 }
+
+#[test]
+fn many_jobs_are_found_replaced_and_forgotten_one_by_one() {
+    let base = measures(picture(5), "base");
+    // Enough jobs that a ledger keeps them in more than one way.
+    let jobs = 150;
+    on_each("jobs", |location| {
+        let mut ledger = open(location).unwrap();
+        let asked: Vec<PhotoMeasures> = (0..jobs)
+            .flat_map(|n| drawn(&base, 2 * n + 1).into_iter().take(1))
+            .collect();
+        let record = |n: usize, path: &str| {
+            let photos = (0..n % 4).map(|i| {
+                let mut record = PhotoRecord::of_measures(&format!("{path} {n}.{i}"), &base);
+                record.hash = asked[n].fingerprint.hashes[i];
+                record
+            });
+            JobRecord {
+                job: format!("J{n}"),
+                vendor: None,
+                photos: photos.collect(),
+            }
+        };
+        for n in 0..asked.len() {
+            ledger.record_job(&record(n, "first")).unwrap();
+        }
+        // Old and new ones: forgotten, and replaced.
+        for n in (0..asked.len()).step_by(7) {
+            assert!(ledger.remove_job(&format!("J{n}")).unwrap());
+        }
+        for n in (3..asked.len()).step_by(7) {
+            ledger.record_job(&record(n, "second")).unwrap();
+        }
+        let mut expected = Vec::new();
+        for n in (0..asked.len()).filter(|n| n % 7 != 0) {
+            let path = if n % 7 == 3 { "second" } else { "first" };
+            expected.extend((0..n % 4).map(|i| (n, format!("{path} {n}.{i}"), 0)));
+        }
+        expected.sort();
+        assert_eq!(found(&*ledger, &asked), expected);
+        for n in 0..asked.len() {
+            ledger.remove_job(&format!("J{n}")).unwrap();
+        }
+        assert!(found(&*ledger, &asked).is_empty());
+    });
+}

@@ -23,7 +23,7 @@ impl Line {
         let listener = TcpListener::bind("127.0.0.1:0").unwrap();
         let port = listener.local_addr().unwrap().port();
         let cuts_left = Arc::new(AtomicUsize::new(0));
-        let (cuts, target) = (Arc::clone(&cuts_left), server.port());
+        let (cuts, target) = (Arc::clone(&cuts_left), server.port);
         std::thread::spawn(move || {
             for near in listener.incoming().flatten() {
                 let far = TcpStream::connect(("127.0.0.1", target)).unwrap();
@@ -58,6 +58,11 @@ fn carry(mut from: TcpStream, mut to: TcpStream, cuts: Option<&AtomicUsize>) {
     }
     from.shutdown(Shutdown::Both).ok();
     to.shutdown(Shutdown::Both).ok();
+}
+
+/// A connection beside the ledger's own.
+fn client(server: &Server, database: &str) -> postgres::Client {
+    postgres::Client::connect(&server.url(database), postgres::NoTls).unwrap()
 }
 
 fn photos(base: &PhotoMeasures) -> Vec<(&'static str, &PhotoMeasures)> {
@@ -144,7 +149,7 @@ fn a_deadlock_is_tried_again() {
     let mut ledger = open(&server.database("deadlock")).unwrap();
     ledger.record_job(&job("kept", &photos(&base))).unwrap();
     // Another client takes the rows in the other order, and never gives way.
-    let mut other = server.client("deadlock");
+    let mut other = client(server, "deadlock");
     other.batch_execute("SET deadlock_timeout = '1h'").unwrap();
     let mut across = other.transaction().unwrap();
     across
@@ -159,8 +164,7 @@ fn a_deadlock_is_tried_again() {
         across.commit().unwrap();
         recording.join().unwrap().unwrap();
     });
-    let deadlocks: i64 = server
-        .client("deadlock")
+    let deadlocks: i64 = client(server, "deadlock")
         .query_one(
             "SELECT deadlocks FROM pg_stat_database WHERE datname = 'deadlock'",
             &[],
@@ -180,7 +184,7 @@ fn a_job_that_is_held_is_named() {
     let url = server.database("held");
     let mut ledger = open(&format!("{url}?options=-c%20lock_timeout%3D200ms")).unwrap();
     ledger.record_job(&job("kept", &photos(&base))).unwrap();
-    let mut other = server.client("held");
+    let mut other = client(server, "held");
     let mut holding = other.transaction().unwrap();
     holding
         .batch_execute("SELECT * FROM photoproof_jobs FOR UPDATE")
@@ -200,7 +204,7 @@ fn older_tables_are_brought_up_to_date_and_newer_ones_are_refused() {
     let url = server.database("versions");
     let mut ledger = PostgresLedger::open(&url).unwrap();
     ledger.record_job(&job("kept", &photos(&base))).unwrap();
-    let mut raw = server.client("versions");
+    let mut raw = client(server, "versions");
     // The first version had no claims.
     raw.batch_execute("DROP TABLE photoproof_claims; UPDATE photoproof_schema SET version = 1")
         .unwrap();
@@ -235,11 +239,11 @@ fn a_refused_connection_never_shows_the_password() {
     let Some(server) = shared() else { return };
     let refused = [
         (
-            format!("tester:s3cret@127.0.0.1:{}/absent", server.port()),
+            format!("tester:s3cret@127.0.0.1:{}/absent", server.port),
             "does not exist",
         ),
         (
-            format!("nobody:s3cret@127.0.0.1:{}/postgres", server.port()),
+            format!("nobody:s3cret@127.0.0.1:{}/postgres", server.port),
             "does not exist",
         ),
         (
@@ -253,7 +257,7 @@ fn a_refused_connection_never_shows_the_password() {
         (
             format!(
                 "tester:s3cret@127.0.0.1:{}/postgres?sslmode=require",
-                server.port()
+                server.port
             ),
             "TLS",
         ),

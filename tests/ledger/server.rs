@@ -30,6 +30,7 @@ while read -r word; do
     case $word in
         stop) stop INT ;;
         start) start ;;
+        create\ *) "$bin/createdb" -h 127.0.0.1 -p "$port" -U tester "${word#* }" || exit 1 ;;
     esac
     echo "$word done"
 done
@@ -39,7 +40,7 @@ rm -rf "$dir"
 
 /// A running server.
 pub(crate) struct Server {
-    port: u16,
+    pub(crate) port: u16,
     keeper: Mutex<(ChildStdin, BufReader<ChildStdout>)>,
     _child: Child,
 }
@@ -81,9 +82,7 @@ impl Server {
 
     /// URL of a new, empty database.
     pub(crate) fn database(&self, name: &str) -> String {
-        self.client("postgres")
-            .batch_execute(&format!("CREATE DATABASE \"{name}\""))
-            .unwrap();
+        self.tell(&format!("create {name}"));
         self.url(name)
     }
 
@@ -91,16 +90,7 @@ impl Server {
         format!("postgres://tester@127.0.0.1:{}/{database}", self.port)
     }
 
-    pub(crate) fn port(&self) -> u16 {
-        self.port
-    }
-
-    /// A connection beside the ledger's own.
-    pub(crate) fn client(&self, database: &str) -> postgres::Client {
-        postgres::Client::connect(&self.url(database), postgres::NoTls).unwrap()
-    }
-
-    /// Stops or starts the server.
+    /// Stops or starts the server, or creates a database.
     pub(crate) fn tell(&self, word: &str) {
         let mut keeper = self.keeper.lock().unwrap();
         writeln!(keeper.0, "{word}").unwrap();

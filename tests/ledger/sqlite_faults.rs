@@ -184,9 +184,11 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
     let path = folder.path().join("used.db");
     let base = with_one_job(&path);
     let raw = Connection::open(&path).unwrap();
-    // The first version had no claims.
-    raw.execute_batch("DROP TABLE claims; PRAGMA user_version = 1")
-        .unwrap();
+    // The first version had no claims and no packs.
+    raw.execute_batch(
+        "DROP TABLE claims; DROP TABLE packs; ALTER TABLE jobs DROP COLUMN pack; PRAGMA user_version = 1",
+    )
+    .unwrap();
     let mut ledger = SqliteLedger::open(&path).unwrap();
     assert_eq!(ledger.find(&[&base], None).unwrap().len(), 40);
     let claim = ledger.claim_job("new", "w", Duration::from_secs(9));
@@ -198,6 +200,6 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
         message.ends_with("used.db was written by a newer version; update photoproof"),
         "{message}"
     );
-    raw.execute_batch("PRAGMA user_version = 2").unwrap();
+    raw.execute_batch("PRAGMA user_version = 3").unwrap();
     is_as_before(&path);
 }

@@ -5,15 +5,16 @@ use std::path::{Path, PathBuf};
 
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{Outcome, WaiverSet};
-use photoproof_core::ledger;
+use photoproof_core::ledger::{self, Ledger};
 use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
 use photoproof_core::report::v1::Report;
 use photoproof_core::report::{build, csv, html, index, json, junit, sarif, text};
 use photoproof_core::{Error, ErrorKind};
 
+use crate::commands::claim;
 use crate::exit::{self, Exit};
 use crate::progress::Bar;
-use crate::settings::Threads;
+use crate::settings::{Threads, folder_name, job_sheet};
 use crate::{output, style};
 
 /// Arguments of `check`.
@@ -31,6 +32,9 @@ pub(crate) struct CheckArgs {
     /// Add this job's photos to the ledger once it is judged; a job checked again replaces its entry
     #[arg(long, requires = "ledger")]
     record: bool,
+    /// Leave out a job that the ledger holds already or that another worker is checking
+    #[arg(long, requires = "record")]
+    once: bool,
     /// Findings a reviewer has accepted: who, why, until when
     #[arg(long, value_name = "FILE")]
     waivers: Option<PathBuf>,
@@ -147,23 +151,61 @@ fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
     }
 }
 
-/// Checks one job folder and writes what was asked for.
+/// Checks one job folder and writes what was asked for; with `--once` only if the job is free.
 fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Result<Checked, Error> {
-    let sheet = sheet(args, folder)?;
+    let sheet = job_sheet(folder, args.job_sheet.as_deref())?;
+    let id = sheet
+        .as_ref()
+        .and_then(|sheet| sheet.id.clone())
+        .unwrap_or_else(|| name.to_owned());
+    let mut ledger = args.ledger.as_deref().map(ledger::open).transpose()?;
+    if let (true, Some(ledger)) = (args.once, &mut ledger)
+        && let Some(why) = claim::take(&mut **ledger, &id)?
+    {
+        style::diagnostic("left out", &why);
+        return Ok(Checked {
+            exit: Exit::Clean,
+            report: None,
+        });
+    }
+    let checked = checked(args, (folder, sheet), ledger.as_deref(), &id).and_then(|result| {
+        let Some(result) = result else {
+            return Ok(None);
+        };
+        let done = output_of(args, formats, name, &result)?;
+        if let (true, Some(ledger)) = (args.record, &mut ledger) {
+            ledger.record_job(&result.record(&id))?;
+        }
+        Ok(Some(done))
+    });
+    let mut released = Ok(());
+    if let (true, Some(ledger), Err(_) | Ok(None)) = (args.once, &mut ledger, &checked) {
+        released = claim::release(&mut **ledger, &id);
+    }
+    let checked = checked?.unwrap_or(Checked {
+        exit: Exit::NoPhotos,
+        report: None,
+    });
+    released.map(|()| checked)
+}
+
+/// Judges one job folder; `None` if there is no photo in it.
+fn checked(
+    args: &CheckArgs,
+    (folder, sheet): (&Path, Option<JobSheet>),
+    ledger: Option<&dyn Ledger>,
+    id: &str,
+) -> Result<Option<JobResult>, Error> {
     let mut options = Options::default();
-    if args.out.is_some() && formats.contains(&Format::Html) {
+    let page = args.format.is_empty() || args.format.contains(&Format::Html);
+    if args.out.is_some() && page {
         options.pictures = Pictures::Keep;
     }
     if let Some(path) = &args.waivers {
         options.waivers = Some((WaiverSet::read(path)?, chrono::Local::now().date_naive()));
     }
     let bar = Bar::new();
-    let id = sheet
-        .as_ref()
-        .and_then(|sheet| sheet.id.clone())
-        .unwrap_or_else(|| name.to_owned());
-    let mut ledger = args.ledger.as_deref().map(ledger::open).transpose()?;
-    let searched = ledger.as_deref().map(|ledger| (ledger, id.as_str()));
+    let searched = ledger.map(|ledger| (ledger, id));
     let result = pipeline::run(folder, sheet, &options, searched, &|progress| {
         bar.show(progress)
     });
@@ -171,12 +213,19 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Resul
     let result = result?;
     if result.intake.photos.is_empty() && result.intake.rejected.is_empty() {
         style::diagnostic("error", &format!("no photos found in {}", folder.display()));
-        return Ok(Checked {
-            exit: Exit::NoPhotos,
-            report: None,
-        });
+        return Ok(None);
     }
-    let report = build::report(&result, name);
+    Ok(Some(result))
+}
+
+/// Writes or prints the report.
+fn output_of(
+    args: &CheckArgs,
+    formats: &[Format],
+    name: &str,
+    result: &JobResult,
+) -> Result<Checked, Error> {
+    let report = build::report(result, name);
     let written = match &args.out {
         None => {
             style::results(&rendered(&report, formats[0]));
@@ -188,43 +237,17 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Resul
             } else {
                 dir.clone()
             };
-            write(&dir, formats, &report, &result)?;
+            write(&dir, formats, &report, result)?;
             style::results(&text::render(&report, &style::text_options()));
             style::diagnostic("written", &dir.display().to_string());
             Some(dir)
         }
     };
-    if let (true, Some(ledger)) = (args.record, &mut ledger) {
-        ledger.record_job(&result.record(&id))?;
-    }
     let exit = gate(report.outcome, &report, args.fail_on);
     Ok(Checked {
         exit,
         report: Some((report, written)),
     })
-}
-
-fn sheet(args: &CheckArgs, folder: &Path) -> Result<Option<JobSheet>, Error> {
-    if let Some(path) = &args.job_sheet {
-        return JobSheet::read(path).map(Some);
-    }
-    let usual = folder.join("job.toml");
-    if usual.exists() {
-        JobSheet::read(&usual).map(Some)
-    } else {
-        Ok(None)
-    }
-}
-
-/// The folder's own name, also for `.` and paths that end in `..`.
-fn folder_name(folder: &Path) -> String {
-    let whole = folder
-        .canonicalize()
-        .unwrap_or_else(|_| folder.to_path_buf());
-    whole.file_name().map_or_else(
-        || "job".to_owned(),
-        |name| name.to_string_lossy().into_owned(),
-    )
 }
 
 fn rendered(report: &Report, format: Format) -> String {

@@ -2,15 +2,16 @@
 
 use std::path::{Path, PathBuf};
 
-use photoproof_core::ingest::{IngestOptions, ingest, read_photo};
-use photoproof_core::job::JobSheet;
-use photoproof_core::ledger::{self, JobRecord, Lead, Ledger, PhotoRecord};
+use photoproof_core::ingest::{IngestOptions, read_photo};
+use photoproof_core::ledger::{self, Lead, Ledger};
 use photoproof_core::measure::{CopyMeasure, PhotoMeasures, measure_photo};
-use photoproof_core::{Error, ErrorKind};
+use photoproof_core::{Error, ErrorKind, pipeline};
 use rayon::prelude::*;
 use serde_json::json;
 
 use crate::exit::Exit;
+use crate::progress::Bar;
+use crate::settings::{folder_name, job_sheet};
 
 /// Arguments of `ledger`.
 #[derive(Debug, clap::Args)]
@@ -72,7 +73,7 @@ enum Action {
 /// Which ledger, and how to print.
 #[derive(Debug, clap::Args)]
 struct Store {
-    /// Ledger file
+    /// Ledger: an SQLite file, or a postgres:// URL
     #[arg(long, value_name = "FILE|URL", env = "PHOTOPROOF_LEDGER")]
     ledger: String,
     /// How to print: text, or json with one line an entry
@@ -127,10 +128,8 @@ pub(crate) fn run(args: &LedgerArgs) -> Result<Exit, Error> {
             job_sheet,
             store,
         } => {
-            let sheet = sheet_of(folder, job_sheet.as_deref())?;
-            let name = job.clone().or_else(|| sheet.id.clone());
-            let vendor = vendor.clone().or_else(|| sheet.vendor.clone());
-            add(folder, &sheet, (name, vendor), store)
+            let given = (job.as_deref(), vendor.as_deref(), job_sheet.as_deref());
+            add(folder, given, store)
         }
         Action::Find {
             photos,
@@ -143,56 +142,39 @@ pub(crate) fn run(args: &LedgerArgs) -> Result<Exit, Error> {
     }
 }
 
-fn sheet_of(folder: &Path, given: Option<&Path>) -> Result<JobSheet, Error> {
-    let usual = folder.join("job.toml");
-    match given {
-        Some(path) => JobSheet::read(path),
-        None if usual.is_file() => JobSheet::read(&usual),
-        None => Ok(JobSheet::default()),
-    }
-}
-
 fn add(
     folder: &Path,
-    sheet: &JobSheet,
-    (name, vendor): (Option<String>, Option<String>),
+    given: (Option<&str>, Option<&str>, Option<&Path>),
     store: &Store,
 ) -> Result<Exit, Error> {
-    let options = IngestOptions::default();
-    let (intake, photos) = ingest(folder, sheet, &options, |photo, pixels| {
-        PhotoRecord::new(photo, &measure_photo(photo, pixels))
-    })?;
-    if photos.is_empty() {
+    let (job, vendor, sheet) = given;
+    let sheet = job_sheet(folder, sheet)?;
+    let of_sheet = sheet.as_ref().and_then(|sheet| sheet.id.clone());
+    let job = job.map(str::to_owned).or(of_sheet);
+    let job = job.unwrap_or_else(|| folder_name(folder));
+    let bar = Bar::new();
+    let options = pipeline::Options::default();
+    let result = pipeline::run(folder, sheet, &options, None, &|progress| {
+        bar.show(progress)
+    });
+    bar.clear();
+    let result = result?;
+    if result.intake.photos.is_empty() {
         crate::style::diagnostic("error", &format!("no photos in {}", folder.display()));
         return Ok(Exit::NoPhotos);
     }
-    let folder_name = || {
-        let full = std::fs::canonicalize(folder).ok()?;
-        Some(full.file_name()?.to_string_lossy().into_owned())
-    };
-    let job = name.or_else(folder_name).ok_or_else(|| {
-        Error::new(
-            ErrorKind::Usage,
-            format!(
-                "{} has no name to use as job id; give --job",
-                folder.display()
-            ),
-        )
-    })?;
-    for rejected in &intake.rejected {
+    for rejected in &result.intake.rejected {
         let message = format!("{} is left out: {}", rejected.path, rejected.reason);
         crate::style::diagnostic("note", &message);
     }
-    let record = JobRecord {
-        job,
-        vendor,
-        photos,
-    };
+    // The same record that `check --record` makes.
+    let mut record = result.record(&job);
+    record.vendor = vendor.map(str::to_owned).or(record.vendor);
     store.open()?.record_job(&record)?;
     let count = record.photos.len();
     store.print(
-        &format!("recorded {} with {count} photos", record.job),
-        &json!({"job": record.job, "photos": count}),
+        &format!("recorded {job} with {count} photos"),
+        &json!({"job": job, "photos": count}),
     );
     Ok(Exit::Clean)
 }

@@ -1,6 +1,7 @@
 //! One file per command. Commands measure nothing and know no threshold.
 
 pub(crate) mod check;
+pub(crate) mod claim;
 pub(crate) mod compare;
 pub(crate) mod explain;
 pub(crate) mod inspect;

@@ -4,21 +4,30 @@
 //! Of each job: its id, vendor, when it was recorded. Of each photo: path in the job, SHA-256 of the file
 //! and of the working pixels, two perceptual hashes, positions and 63-bit signatures of at most 160
 //! keypoints, area, phase, capture time as text, camera make and model, and when the ledger first saw it.
-//! No picture, no thumbnail, no position on earth, no name of a person. A picture cannot be rebuilt from
-//! these numbers, but they recognise one, and a site can be guessed from area names and paths: keep the
-//! ledger as carefully as the job files.
+//! While a job is being checked with a claim: its id, and host name and process number of the worker.
+//! No picture, no thumbnail, no position on earth, no name of a person beyond what ids, vendor, paths and
+//! area names say. A picture cannot be rebuilt from these numbers, but they recognise one, and a site can
+//! be guessed from area names and paths: keep the ledger as carefully as the job files.
 //!
 //! # How long, and how a job is forgotten
-//! Entries stay until they are removed: nothing expires by itself. [`Ledger::remove_job`] deletes
-//! everything about one job, and the space is overwritten (`secure_delete`). Recording a job again
-//! replaces its entry as a whole; only the first-seen times of photos that stay are kept.
+//! Entries stay until they are removed: nothing expires by itself, claims excepted. [`Ledger::remove_job`]
+//! deletes everything about one job. In an SQLite file its space is overwritten at once (`secure_delete`);
+//! the write-ahead log beside the file can hold the old pages until the last process closes the ledger. In
+//! PostgreSQL deleted rows are unreadable at once, but stay on the server's disk until it vacuums the tables
+//! and overwrites the space, and in its archived logs, replicas and backups for as long as those are kept.
+//! Copies and backups of either kind must be dealt with by whoever made them. Recording a job again replaces
+//! its entry as a whole; only the first-seen times of photos that stay are kept.
 //!
 //! # Search
 //! Digests are looked up by index. Perceptual hashes are compared exhaustively in one pass over packed
-//! hashes, so a photo within [`MAX_DISTANCE`] bits in any of the eight orientations is never missed; the
-//! pass looks up 16-bit chunks in an index of the asked hashes (multi-index hashing, Norouzi, Punjani and
-//! Fleet 2012), so its cost hardly depends on how many photos are asked for, and its memory not on the
-//! size of the ledger. A lead is confirmed or rejected by keypoint geometry.
+//! hashes, so a photo within [`MAX_DISTANCE`] bits in any of the eight orientations is never missed. The
+//! pass tests pieces of each hash against tables of the asked ones (multi-index hashing, Norouzi, Punjani
+//! and Fleet 2012, turned round), so three hundred photos cost about three times one, and memory does not
+//! grow with the ledger. A lead is confirmed or rejected by keypoint geometry.
+//!
+//! A perceptual hash sees the whole frame: across jobs, copies that were re-encoded, resized, recoloured,
+//! stamped, turned or mirrored are found. Crops, photos of a screen, and pictures pasted into others mostly
+//! are not; inside one job they are, because there the pixels are at hand.
 
 mod compact;
 mod pieces;

@@ -19,7 +19,7 @@ static META: CheckMeta = CheckMeta {
         "a photo was uploaded to the wrong job",
         "a street view or document that both jobs share",
     ],
-    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures, so heavy crops and photos of a screen can be missed.",
+    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures and compares whole frames: crops, collages and photos of a screen are mostly missed.",
 };
 
 /// The check.

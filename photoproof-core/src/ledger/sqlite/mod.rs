@@ -1,6 +1,7 @@
 //! The ledger as one SQLite file, safe under several processes and against being killed.
 
 mod failed;
+mod packs;
 mod reading;
 mod schema;
 
@@ -67,6 +68,7 @@ impl SqliteLedger {
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
         let seen = first_seen(&write, &job.job)?;
         write.execute("DELETE FROM claims WHERE job = ?1", [&job.job])?;
+        packs::take_out(&write, &job.job)?;
         write.execute("DELETE FROM jobs WHERE job = ?1", [&job.job])?;
         write.execute(
             "INSERT INTO jobs (job, vendor, recorded, photos) VALUES (?1, ?2, ?3, ?4)",
@@ -99,6 +101,7 @@ impl SqliteLedger {
                 ])?;
             }
         }
+        packs::gather(&write)?;
         write.commit()
     }
 
@@ -130,6 +133,16 @@ impl SqliteLedger {
         write
             .query_row(holder, [job], |row| row.get(0))
             .map(Claim::Held)
+    }
+
+    fn forget(&mut self, job: &str) -> rusqlite::Result<bool> {
+        let write = self
+            .connection
+            .transaction_with_behavior(TransactionBehavior::Immediate)?;
+        packs::take_out(&write, job)?;
+        let rows = write.execute("DELETE FROM jobs WHERE job = ?1", [job])?;
+        write.commit()?;
+        Ok(rows > 0)
     }
 
     fn list(&self) -> rusqlite::Result<Vec<JobEntry>> {
@@ -198,12 +211,7 @@ impl Ledger for SqliteLedger {
     }
 
     fn remove_job(&mut self, job: &str) -> Result<bool, Error> {
-        let removed = self
-            .connection
-            .execute("DELETE FROM jobs WHERE job = ?1", [job]);
-        removed
-            .map(|rows| rows > 0)
-            .map_err(|e| failed("write", &self.path, e))
+        self.forget(job).map_err(|e| failed("write", &self.path, e))
     }
 
     fn claim_job(&mut self, job: &str, worker: &str, lease: Duration) -> Result<Claim, Error> {

@@ -12,7 +12,7 @@ use crate::error::Error;
 const APPLICATION: i64 = 0x7068_7072;
 
 /// Schema changes, applied in order; `user_version` counts them.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     "
 CREATE TABLE jobs (
     id INTEGER PRIMARY KEY,
@@ -49,6 +49,14 @@ CREATE TABLE claims (
     worker TEXT NOT NULL,
     until INTEGER NOT NULL
 ) WITHOUT ROWID;
+",
+    "
+CREATE TABLE packs (
+    id INTEGER PRIMARY KEY,
+    jobs BLOB NOT NULL,
+    packed BLOB NOT NULL
+);
+ALTER TABLE jobs ADD COLUMN pack INTEGER;
 ",
 ];
 
