@@ -4,13 +4,15 @@
 #[cfg(test)]
 #[path = "ledger/contract.rs"]
 mod contract;
-#[cfg(all(test, feature = "postgres"))]
+#[cfg(test)]
+#[cfg(feature = "postgres")]
 #[path = "ledger/postgres_faults.rs"]
 mod postgres_faults;
 #[cfg(test)]
 #[path = "ledger/processes.rs"]
 mod processes;
-#[cfg(all(test, feature = "postgres"))]
+#[cfg(test)]
+#[cfg(feature = "postgres")]
 #[path = "ledger/server.rs"]
 mod server;
 #[cfg(test)]

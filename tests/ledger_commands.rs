@@ -1,6 +1,7 @@
 //! The ledger as its users and their workers run it.
 
-#[cfg(all(test, feature = "postgres"))]
+#[cfg(test)]
+#[cfg(feature = "postgres")]
 #[path = "ledger/server.rs"]
 mod server;
 
