@@ -68,19 +68,13 @@ pub(crate) fn read(bytes: &[u8], folder: &str) -> Rows {
             continue;
         };
         let [area, phase, caption, view] = columns.map(cell);
-        if rows
-            .by_path
-            .insert(
-                path,
-                Row {
-                    area,
-                    phase,
-                    caption,
-                    view,
-                },
-            )
-            .is_some()
-        {
+        let row = Row {
+            area,
+            phase,
+            caption,
+            view,
+        };
+        if rows.by_path.insert(path, row).is_some() {
             rows.problems.push(format!(
                 "row {line} names a file for the second time; the last row holds"
             ));

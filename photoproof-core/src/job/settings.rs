@@ -133,8 +133,10 @@ pub(super) fn claim(root: &Reader<'_>, sheet: &mut JobSheet) {
     let Some(table) = root.table("claim", &["debris_cubic_yards", "hazards"]) else {
         return;
     };
-    let mut claim = Claim::default();
-    claim.debris_cubic_yards = cubic_yards(&table, "debris_cubic_yards");
+    let mut claim = Claim {
+        debris_cubic_yards: cubic_yards(&table, "debris_cubic_yards"),
+        ..Claim::default()
+    };
     for hazard in table.tables("hazards", &["item", "count", "photos"]) {
         if !hazard.has("item") {
             hazard.missing("item", "item = \"propane cylinder\"");

@@ -58,9 +58,7 @@ fn impossible_load(line: &LoadLine) -> Finding {
 
 fn whole_claim(evidence: &Evidence<'_>) -> Option<Finding> {
     let tally = &evidence.grouped.debris;
-    let Some(claimed) = tally.claimed.and_then(|claim| claim.to_f64()) else {
-        return None;
-    };
+    let claimed = tally.claimed.and_then(|claim| claim.to_f64())?;
     let documented = tally.documented.to_f64().unwrap_or_default();
     let limit = evidence.limits().max_volume_difference * claimed;
     if (claimed - documented).abs() <= limit && !tally.claim_impossible {
