@@ -1,6 +1,6 @@
 //! A photo as the report and `inspect` print it.
 
-use crate::ingest::{CaptureTime, Label, LabelSource, Photo, TimeSource};
+use crate::ingest::{CaptureTime, Label, LabelSource, Photo, Stamp, TimeSource};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -49,7 +49,7 @@ pub fn photo(photo: &Photo, label: &Label, quality: &Quality) -> v1::Photo {
             dark_share: rounded(quality.dark_share, 4),
             clipped_share: rounded(quality.clipped_share, 4),
         },
-        stamp: None,
+        stamp: photo.stamp.as_ref().map(stamp),
         problems: photo.problems.clone(),
     }
 }
@@ -61,6 +61,15 @@ pub fn time(time: &CaptureTime) -> v1::Time {
         value: time.to_text(),
         source: time_source(time.source).to_owned(),
         offset_known: time.offset.is_some(),
+    }
+}
+
+/// The stamp of a photo.
+#[must_use]
+pub(crate) fn stamp(stamp: &Stamp) -> v1::Stamp {
+    v1::Stamp {
+        text: stamp.text.clone(),
+        time: stamp.to_text(),
     }
 }
 
