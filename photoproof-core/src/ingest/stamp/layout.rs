@@ -64,6 +64,9 @@ const DAYS: [(&str, Weekday); 7] = [
 pub(super) fn meaning(text: &str) -> Meaning {
     let items = items(&untangled(text));
     let times = times(&items);
+    if times.iter().any(|&(from, ..)| is_torn(&items, from)) {
+        return Meaning::default();
+    }
     let (time, rest) = match times[..] {
         [] => (None, items),
         [(from, to, time)] => (time, without(&items, from, to)),
@@ -109,6 +112,30 @@ fn untangled(text: &str) -> String {
         }
     }
     out
+}
+
+/// Whether a time of one-digit hour at `from` follows a lone digit that belongs to no date: an hour of two
+/// digits with a space read into it.
+fn is_torn(items: &[Item], from: usize) -> bool {
+    let Some(before) = from
+        .checked_sub(4)
+        .and_then(|start| items.get(start..=from))
+    else {
+        return false;
+    };
+    matches!(
+        before,
+        [
+            Item::Number(..),
+            Item::Mark(' '),
+            Item::Number(_, 1, false),
+            Item::Mark(' '),
+            Item::Number(_, 1, _)
+        ]
+    ) && !matches!(
+        from.checked_sub(5).and_then(|at| items.get(at)),
+        None | Some(Item::Mark(' '))
+    )
 }
 
 /// A piece of the text.
@@ -483,6 +510,7 @@ mod tests {
             "TUE, MAR 2 2026",
             "",
             "9338 56 57",
+            "2022/03/18 1 1:01",
             "99999999999999999999-03-02",
         ] {
             assert_eq!(shown(text), "", "{text}");

@@ -26,7 +26,7 @@ use place::Line;
 use reader::Reader;
 
 /// Chance from which a reading counts. Drawn stamps that were read wrongly stayed below it (`--example stamp_report`).
-pub const SURE: f64 = 0.55;
+pub const SURE: f64 = 0.65;
 
 /// Chance from which an uncertain reading is a sign that a stamp is there.
 const LIKELY: f64 = 0.05;
