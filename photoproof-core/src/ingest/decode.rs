@@ -5,7 +5,7 @@ use std::io::Cursor;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 
 use image::error::ImageError;
-use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader, RgbImage};
+use image::{ColorType, DynamicImage, ImageDecoder, ImageFormat, ImageReader};
 
 use crate::ingest::container::Format;
 use crate::ingest::jpeg;
@@ -13,26 +13,27 @@ use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::orient::upright;
 use crate::ingest::pixels::Pixels;
-use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
+use crate::ingest::reduce::{Layout, Raster, TwoSizes, reduce, reduced_size};
+use crate::ingest::stamp::{Stamp, read_stamp};
 
 /// A reduced picture as stored, before orientation.
 pub(crate) struct Reduced {
-    /// Long side at most the working size.
-    pub(crate) rgb: RgbImage,
+    /// Long side at most the working size, and a larger one.
+    pub(crate) sizes: TwoSizes,
     /// Stored width, pixels.
     pub(crate) width: u32,
     /// Stored height, pixels.
     pub(crate) height: u32,
 }
 
-/// Decodes `bytes` and turns the picture upright. The error says what is wrong, in words.
+/// Decodes `bytes`, reads the date stamp and turns the picture upright. The error says what is wrong, in words.
 pub(crate) fn decode(
     format: Format,
     bytes: &[u8],
     orientation: Option<u16>,
     options: &IngestOptions,
     gate: &MemoryGate,
-) -> Result<Pixels, String> {
+) -> Result<(Pixels, Option<Stamp>), String> {
     let decoded = catch_unwind(AssertUnwindSafe(|| match format {
         Format::Jpeg => jpeg::decode(bytes, options, gate),
         Format::Png => other(ImageFormat::Png, bytes, options, gate),
@@ -49,13 +50,15 @@ pub(crate) fn decode(
     let reduced = decoded.unwrap_or_else(|_| Err("the picture decoder failed on it".to_owned()))?;
     let (width, height) = (reduced.width, reduced.height);
     let swaps = matches!(orientation, Some(5..=8));
-    let rgb = upright(reduced.rgb, orientation);
+    let TwoSizes { working, detail } = reduced.sizes;
+    let stamp = read_stamp(&working, detail.as_ref());
+    let rgb = upright(working, orientation);
     let (width, height) = if swaps {
         (height, width)
     } else {
         (width, height)
     };
-    Ok(Pixels::new(rgb, width, height))
+    Ok((Pixels::new(rgb, width, height), stamp))
 }
 
 /// Checks a claimed size against the bounds.
@@ -112,11 +115,15 @@ fn other(
     check_memory(needed, options)?;
     let _held = gate.hold(needed);
     let picture = DynamicImage::from_decoder(decoder).map_err(|error| reason(&error))?;
-    let rgb = reduce(
+    let sizes = reduce(
         raster(picture),
         reduced_size(width, height, options.working_long_side),
     )?;
-    Ok(Reduced { rgb, width, height })
+    Ok(Reduced {
+        sizes,
+        width,
+        height,
+    })
 }
 
 /// Views any picture as one of the layouts that the resizer knows.

@@ -35,11 +35,15 @@ pub(crate) fn decode(
         layout: Layout::Rgb,
         samples: image.data,
     };
-    let rgb = reduce(
+    let sizes = reduce(
         raster,
         reduced_size(width, height, options.working_long_side),
     )?;
-    Ok(Reduced { rgb, width, height })
+    Ok(Reduced {
+        sizes,
+        width,
+        height,
+    })
 }
 
 fn words(error: &Error) -> String {

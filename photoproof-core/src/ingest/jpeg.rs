@@ -11,7 +11,7 @@ use crate::ingest::decode::{Reduced, check_memory, check_size};
 use crate::ingest::jpeg_scan::guard;
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
-use crate::ingest::reduce::{Layout, Raster, reduce, reduced_size};
+use crate::ingest::reduce::{Layout, Raster, TwoSizes, reduce, reduced_size};
 
 /// What the frame header says (ITU-T T.81, B.2.2).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -46,8 +46,8 @@ pub(crate) fn decode(
 ) -> Result<Reduced, String> {
     let frame = frame(bytes)?;
     check_size(frame.width, frame.height, options)?;
-    let rgb = match reduced(bytes, frame, options, gate) {
-        Ok(rgb) => rgb,
+    let sizes = match reduced(bytes, frame, options, gate) {
+        Ok(sizes) => sizes,
         Err(Failure::Incomplete(reason)) => return Err(reason),
         Err(Failure::Decoder(first)) => full(bytes, frame, options, gate).map_err(|second| {
             if first == second {
@@ -58,7 +58,7 @@ pub(crate) fn decode(
         })?,
     };
     Ok(Reduced {
-        rgb,
+        sizes,
         width: frame.width,
         height: frame.height,
     })
@@ -115,7 +115,7 @@ fn reduced(
     frame: Frame,
     options: &IngestOptions,
     gate: &MemoryGate,
-) -> Result<image::RgbImage, Failure> {
+) -> Result<TwoSizes, Failure> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components;
     let long = frame.width.max(frame.height);
     let factor = [8, 4, 2]
@@ -195,7 +195,7 @@ fn full(
     frame: Frame,
     options: &IngestOptions,
     gate: &MemoryGate,
-) -> Result<image::RgbImage, String> {
+) -> Result<TwoSizes, String> {
     let full = u64::from(frame.width) * u64::from(frame.height) * frame.components.max(3);
     let needed = full + frame.coefficient_bytes() + bytes.len() as u64;
     check_memory(needed, options)?;

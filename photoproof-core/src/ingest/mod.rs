@@ -29,6 +29,7 @@ pub mod pixels;
 mod png;
 mod read;
 mod reduce;
+pub mod stamp;
 mod vocabulary;
 mod walk;
 mod words;
@@ -45,6 +46,7 @@ pub use list::photo_paths;
 pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;
+pub use stamp::Stamp;
 
 use crate::error::Error;
 use crate::ingest::label::{Labelled, label_all};
@@ -163,6 +165,7 @@ pub fn ingest_with_progress<M: Send>(
     intake.rejected.extend(unreadable);
     intake.rejected.sort_by(|a, b| a.path.cmp(&b.path));
     intake.ignored.sort_by(|a, b| a.path.cmp(&b.path));
+    stamp::resolve::resolve(&mut intake.photos);
     Ok((intake, measures))
 }
 
@@ -177,7 +180,10 @@ pub fn read_photo(
 ) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     match read_file(path, shown, options, &gate) {
-        Outcome::Photo(photo, pixels) => Ok((*photo, pixels)),
+        Outcome::Photo(mut photo, pixels) => {
+            stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
+            Ok((*photo, pixels))
+        }
         Outcome::Rejected(rejected) => Err(Box::new(rejected)),
         Outcome::Ignored(ignored) => Err(Box::new(Rejected {
             path: ignored.path,

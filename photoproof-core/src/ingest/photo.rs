@@ -2,7 +2,8 @@
 
 use serde::Serialize;
 
-use crate::ingest::capture_time::CaptureTime;
+use crate::ingest::capture_time::{CaptureTime, TimeSource};
+use crate::ingest::stamp::Stamp;
 use crate::phase::Phase;
 
 /// Index of a photo in [`Intake::photos`](crate::ingest::Intake), which is sorted by path.
@@ -43,8 +44,21 @@ pub struct Photo {
     pub unique_id: Option<String>,
     /// Area, phase and caption with their sources.
     pub label: Label,
+    /// Date stamp seen in the picture.
+    pub stamp: Option<Stamp>,
     /// What is wrong or odd about the file, in words, without a verdict.
     pub problems: Vec<String>,
+}
+
+impl Photo {
+    /// Chooses the capture time among all times: the most trusted; never the file system's.
+    pub(crate) fn choose_time(&mut self) {
+        self.capture_time = self
+            .all_times
+            .iter()
+            .find(|time| time.source != TimeSource::FileSystem)
+            .cloned();
+    }
 }
 
 /// Position from Exif GPS tags, decimal degrees WGS 84.

@@ -63,7 +63,8 @@ pub(crate) fn read_file(
     };
     let mut photo = photo(file, facts);
     match decode(content.format, &content.bytes, orientation, options, gate) {
-        Ok(pixels) => {
+        Ok((pixels, stamp)) => {
+            photo.stamp = stamp;
             photo.width = pixels.full_width;
             photo.height = pixels.full_height;
             Outcome::Photo(Box::new(photo), pixels)
@@ -160,17 +161,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
     all_times.extend(file_name_time::read(file.shown));
     all_times.extend(file.opened.modified.clone());
     all_times.sort_by_key(|time| time.source);
-    let capture_time = all_times
-        .iter()
-        .find(|time| time.source != TimeSource::FileSystem)
-        .cloned();
-    if capture_time
-        .as_ref()
-        .is_some_and(|time| time.source == TimeSource::ExifModified)
-    {
-        problems.push("the only time in the file is that of its last change (DateTime)".to_owned());
-    }
-    Photo {
+    let mut photo = Photo {
         path: file.shown.to_owned(),
         format: file.format.name().to_owned(),
         width: 0,
@@ -178,7 +169,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         orientation: facts.orientation,
         sha256: file.sha256,
         bytes: file.opened.size,
-        capture_time,
+        capture_time: None,
         all_times,
         gps: facts.gps,
         direction_deg: facts.direction_deg,
@@ -186,8 +177,17 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         software: facts.software,
         unique_id: facts.unique_id,
         label: Label::default(),
+        stamp: None,
         problems,
+    };
+    photo.choose_time();
+    if let Some(time) = &photo.capture_time
+        && time.source == TimeSource::ExifModified
+    {
+        let only = "the only time in the file is that of its last change (DateTime)";
+        photo.problems.push(only.to_owned());
     }
+    photo
 }
 
 /// Lower-case extension of a shown path, empty if none.

@@ -69,7 +69,7 @@ impl InspectLine {
                 dark_share: quality.dark_share,
                 clipped_share: quality.clipped_share,
             }),
-            stamp: None,
+            stamp: photo.stamp.as_ref().map(crate::report::build::photo::stamp),
             problems: photo.problems.clone(),
             readable: true,
         }

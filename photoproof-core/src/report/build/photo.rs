@@ -1,6 +1,6 @@
 //! A photo as the report and `inspect` print it.
 
-use crate::ingest::{Label, LabelSource, Photo, TimeSource};
+use crate::ingest::{Label, LabelSource, Photo, Stamp, TimeSource};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -39,8 +39,17 @@ pub fn photo(photo: &Photo, label: &Label, quality: &Quality) -> v1::Photo {
             dark_share: rounded(quality.dark_share, 4),
             clipped_share: rounded(quality.clipped_share, 4),
         },
-        stamp: None,
+        stamp: photo.stamp.as_ref().map(stamp),
         problems: photo.problems.clone(),
+    }
+}
+
+/// The stamp of a photo.
+#[must_use]
+pub(crate) fn stamp(stamp: &Stamp) -> v1::Stamp {
+    v1::Stamp {
+        text: stamp.text.clone(),
+        time: stamp.to_text(),
     }
 }
 

@@ -1,0 +1,347 @@
+//! The date stamp that a camera or a program burned into the picture.
+//!
+//! A small net finds lines of text along the border, a second one reads them (`tools/stamp-model` trains
+//! both), and [`layout`] says which dates the text can mean. The picture may lie in any of eight ways.
+
+mod beam;
+mod cut;
+mod finder;
+pub(crate) mod layout;
+mod net;
+mod place;
+mod reader;
+pub(crate) mod resolve;
+
+use std::sync::OnceLock;
+
+use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
+use image::RgbImage;
+
+pub use layout::DateOrder;
+
+use cut::{Direction, Margin, cut};
+use finder::Finder;
+use layout::{Meaning, meaning};
+use place::Line;
+use reader::Reader;
+
+/// Chance from which a reading counts. Drawn stamps that were read wrongly stayed below it (`--example stamp_report`).
+pub const SURE: f64 = 0.65;
+
+/// Chance from which an uncertain reading is a sign that a stamp is there.
+const LIKELY: f64 = 0.05;
+
+/// A direction less likely than this is not tried.
+const LEAST_DIRECTION: f32 = 0.02;
+
+/// Digits that an unreadable line must show to be called a date stamp.
+const STAMP_DIGITS: usize = 6;
+
+/// A date stamp seen in a picture.
+#[derive(Debug, Clone, PartialEq)]
+#[non_exhaustive]
+pub struct Stamp {
+    /// The text as read, upper case, lines joined by a space; `*` for characters outside the alphabet.
+    pub text: String,
+    /// Probability that the reader gives to this text, 0..=1.
+    pub confidence: f64,
+    /// Dates that the text can mean; none if it cannot be read, several if the order of its parts is open.
+    pub dates: Vec<(DateOrder, NaiveDate)>,
+    /// Time of day, if one is shown.
+    pub time: Option<NaiveTime>,
+    /// Whether the time shows seconds.
+    pub has_seconds: bool,
+}
+
+impl Stamp {
+    /// The one date it states.
+    #[must_use]
+    pub fn date(&self) -> Option<NaiveDate> {
+        match self.dates[..] {
+            [(_, date)] => Some(date),
+            _ => None,
+        }
+    }
+
+    /// The one civil time it states. A stamp without a time of day states none.
+    #[must_use]
+    pub fn civil(&self) -> Option<NaiveDateTime> {
+        Some(self.date()?.and_time(self.time?))
+    }
+
+    /// The stated time as ISO 8601, as exact as it is shown: a day, a minute or a second.
+    #[must_use]
+    pub fn to_text(&self) -> Option<String> {
+        let date = self.date()?;
+        Some(match self.time {
+            None => date.to_string(),
+            Some(time) => date.and_time(time).format("%Y-%m-%dT%H:%M:%S").to_string(),
+        })
+    }
+}
+
+/// Both nets.
+#[derive(Debug)]
+struct Nets {
+    finder: Finder,
+    reader: Reader,
+}
+
+fn nets() -> &'static Nets {
+    static NETS: OnceLock<Nets> = OnceLock::new();
+    NETS.get_or_init(|| Nets {
+        finder: Finder::read(&mut net::halves(include_bytes!("finder.f16"))),
+        reader: Reader::read(&mut net::halves(include_bytes!("reader.f16"))),
+    })
+}
+
+/// One line of text, read.
+#[derive(Debug, Clone)]
+struct Read {
+    line: Line,
+    direction: Direction,
+    text: String,
+    chance: f64,
+    meaning: Meaning,
+    /// Whether a wider cut shows more digits.
+    goes_on: bool,
+}
+
+impl Read {
+    fn says_something(&self) -> bool {
+        !self.meaning.is_empty()
+    }
+}
+
+/// Looks for a date stamp in `picture`; `detail` is the same picture with more pixels, if there are any.
+#[must_use]
+pub fn read_stamp(picture: &RgbImage, detail: Option<&RgbImage>) -> Option<Stamp> {
+    let nets = nets();
+    let lines = nets.finder.lines(picture);
+    if lines.is_empty() {
+        return None;
+    }
+    let detail = detail.unwrap_or(picture);
+    let scale = detail.width() as f32 / picture.width().max(1) as f32;
+    let reads: Vec<Read> = lines
+        .into_iter()
+        .filter_map(|line| read_line(nets, detail, scale, line))
+        .collect();
+    best_stamp(&reads)
+}
+
+/// Margins of the cuts that are read of one line: beyond its ends, and of its height.
+const MARGINS: [Margin; 3] = [
+    Margin {
+        ends: 1.0,
+        zoom: 1.0,
+    },
+    Margin {
+        ends: 0.5,
+        zoom: 1.12,
+    },
+    Margin {
+        ends: 1.7,
+        zoom: 0.94,
+    },
+];
+
+/// Reads a line in the likeliest direction in which it says something.
+fn read_line(nets: &Nets, detail: &RgbImage, scale: f32, line: Line) -> Option<Read> {
+    let mut directions: Vec<Direction> = (0..8)
+        .map(Direction)
+        .filter(|direction| direction.lies(line.axis))
+        .collect();
+    let chance_of = |direction: Direction| line.directions.get(direction.0).copied().unwrap_or(0.0);
+    directions.sort_by(|a, b| chance_of(*b).total_cmp(&chance_of(*a)));
+    let mut best: Option<Read> = None;
+    for direction in directions {
+        if best.is_some() && chance_of(direction) < LEAST_DIRECTION {
+            break;
+        }
+        let Some(read) = read_whole(nets, detail, scale, (&line, direction)) else {
+            continue;
+        };
+        let better = best.as_ref().is_none_or(|best| {
+            (read.says_something(), read.chance) > (best.says_something(), best.chance)
+        });
+        let sure = read.says_something() && read.chance >= SURE;
+        if better {
+            best = Some(read);
+        }
+        if sure {
+            break;
+        }
+    }
+    best
+}
+
+/// Reads a line; where it seems to go on beyond its ends, once more with more of it.
+fn read_whole(
+    nets: &Nets,
+    detail: &RgbImage,
+    scale: f32,
+    (line, direction): (&Line, Direction),
+) -> Option<Read> {
+    let mut read = read_in(nets, detail, scale, (line, direction))?;
+    for _ in 0..3 {
+        if !read.goes_on {
+            break;
+        }
+        let mut longer = read.line.clone();
+        let more = 1.5 * longer.height();
+        longer.along = (longer.along.0 - more, longer.along.1 + more);
+        let again = read_in(nets, detail, scale, (&longer, direction))?;
+        let gained = (again.says_something(), again.chance) > (read.says_something(), read.chance);
+        if !gained && !again.goes_on {
+            break;
+        }
+        read = again;
+    }
+    Some(read)
+}
+
+/// Reads a line in one direction, several times with other margins. The chance of a meaning is the mean over
+/// the cuts of the chances of all texts that mean it.
+fn read_in(
+    nets: &Nets,
+    detail: &RgbImage,
+    scale: f32,
+    (line, direction): (&Line, Direction),
+) -> Option<Read> {
+    let mut meanings: Vec<(Meaning, f64, String)> = Vec::new();
+    let mut digits = Vec::new();
+    for (number, margin) in MARGINS.into_iter().enumerate() {
+        let readings = nets
+            .reader
+            .line(&cut(detail, scale, line, direction, margin)?);
+        digits.push(
+            readings
+                .first()
+                .map_or(0, |first| count_digits(&first.text)),
+        );
+        for reading in readings {
+            let meaning = meaning(&reading.text);
+            match meanings.iter_mut().find(|known| known.0 == meaning) {
+                Some(known) => known.1 += reading.chance,
+                None => meanings.push((meaning, reading.chance, reading.text)),
+            }
+        }
+        let says_nothing = meanings.iter().all(|(meaning, ..)| meaning.is_empty());
+        if number == 0 && says_nothing && digits.first().is_some_and(|&count| count < 3) {
+            break;
+        }
+    }
+    let cuts = digits.len() as f64;
+    let most = |wanted: bool| {
+        meanings
+            .iter()
+            .filter(|(meaning, ..)| meaning.is_empty() != wanted)
+            .max_by(|a, b| a.1.total_cmp(&b.1))
+    };
+    let (meaning, chance, text) = most(true)
+        .filter(|(_, chance, _)| chance / cuts >= LIKELY)
+        .or_else(|| most(false))?;
+    Some(Read {
+        line: line.clone(),
+        direction,
+        text: text.clone(),
+        chance: (chance / cuts).min(1.0),
+        meaning: meaning.clone(),
+        goes_on: digits.last() > digits.first(),
+    })
+}
+
+fn count_digits(text: &str) -> usize {
+    text.chars().filter(char::is_ascii_digit).count()
+}
+
+/// The stamp that the lines make together: a date and, in the same line or in the next one, a time.
+fn best_stamp(reads: &[Read]) -> Option<Stamp> {
+    let mut stamps: Vec<Stamp> = reads
+        .iter()
+        .filter(|read| !read.meaning.dates.is_empty() && read.chance >= LIKELY)
+        .map(|read| stamp(read, reads))
+        .collect();
+    stamps.sort_by(|a, b| {
+        let rank = |s: &Stamp| (s.confidence >= SURE, s.time.is_some());
+        rank(b)
+            .cmp(&rank(a))
+            .then(b.confidence.total_cmp(&a.confidence))
+    });
+    if let Some(mut best) = stamps.into_iter().next() {
+        if best.confidence < SURE {
+            best.dates.clear();
+            best.time = None;
+        }
+        return Some(best);
+    }
+    let joints = |read: &Read| read.text.matches(['-', '/', '.', ':']).count();
+    reads
+        .iter()
+        .find(|read| {
+            count_digits(&read.text) >= STAMP_DIGITS && joints(read) >= 2 && read.chance >= LIKELY
+        })
+        .map(|read| Stamp {
+            text: read.text.clone(),
+            confidence: read.chance,
+            dates: Vec::new(),
+            time: None,
+            has_seconds: false,
+        })
+}
+
+fn stamp(read: &Read, reads: &[Read]) -> Stamp {
+    let mut stamp = Stamp {
+        text: read.text.clone(),
+        confidence: read.chance,
+        dates: read.meaning.dates.clone(),
+        time: read.meaning.time.map(|(time, _)| time),
+        has_seconds: read.meaning.time.is_some_and(|(_, seconds)| seconds),
+    };
+    if stamp.time.is_some() {
+        return stamp;
+    }
+    let next = reads
+        .iter()
+        .filter(|other| is_next_line(read, other))
+        .filter(|other| other.meaning.dates.is_empty() && other.chance >= LIKELY)
+        .max_by(|a, b| a.chance.total_cmp(&b.chance));
+    if let Some((other, (time, seconds))) =
+        next.and_then(|other| Some((other, other.meaning.time?)))
+    {
+        stamp.text = if reading_position(other) < reading_position(read) {
+            format!("{} {}", other.text, read.text)
+        } else {
+            format!("{} {}", read.text, other.text)
+        };
+        stamp.time = Some(time);
+        stamp.has_seconds = seconds;
+        stamp.confidence = stamp.confidence.min(other.chance);
+    }
+    stamp
+}
+
+/// Where a line stands among the lines of its stamp, from the top as it is read.
+fn reading_position(read: &Read) -> f32 {
+    let middle = read.line.across.0 + read.line.across.1;
+    if read.direction.top_is_last() {
+        -middle
+    } else {
+        middle
+    }
+}
+
+/// Whether two lines stand below each other as parts of one stamp.
+fn is_next_line(a: &Read, b: &Read) -> bool {
+    let (height, other) = (a.line.height(), b.line.height());
+    let distance =
+        (a.line.across.0 + a.line.across.1 - b.line.across.0 - b.line.across.1).abs() / 2.0;
+    let gap = a.line.along.0.max(b.line.along.0) - a.line.along.1.min(b.line.along.1);
+    a.line.axis == b.line.axis
+        && a.direction == b.direction
+        && b.meaning.time.is_some()
+        && (0.6..1.7).contains(&(other / height))
+        && (distance > 0.8 * height && distance < 3.0 * height && gap < 0.0
+            || distance < 0.5 * height && gap < 8.0 * height)
+}

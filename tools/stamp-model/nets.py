@@ -1,0 +1,86 @@
+"""The two nets: one finds lines of text, one reads a line."""
+
+import torch
+from torch import nn
+
+
+def unit(i, o, k, stride=1, groups=1, dilation=1, padding=None):
+    padding = dilation * (k // 2) if padding is None else padding
+    return nn.Sequential(nn.Conv2d(i, o, k, stride, padding, groups=groups, dilation=dilation, bias=False),
+                         nn.BatchNorm2d(o))
+
+
+class Step(nn.Module):
+    """Depthwise 3 x 3, then 1 x 1, added to the input."""
+
+    def __init__(self, channels, dilation):
+        super().__init__()
+        self.deep = unit(channels, channels, 3, groups=channels, dilation=dilation)
+        self.mix = unit(channels, channels, 1)
+
+    def forward(self, x):
+        return x + torch.relu(self.mix(torch.relu(self.deep(x))))
+
+
+class Finder(nn.Module):
+    """RGB / 255 - 0.5 to 11 maps at an eighth: text, distances to the two long edges / 16, eight directions."""
+
+    def __init__(self, width=32):
+        super().__init__()
+        self.stem = unit(3, 16, 4, stride=4, padding=0)
+        self.second = unit(16, width, 2, stride=2, padding=0)
+        self.steps = nn.ModuleList([Step(width, d) for d in (1, 2, 4, 2, 1)])
+        self.out = nn.Conv2d(width, 11, 1)
+
+    def forward(self, x):
+        x = torch.relu(self.second(torch.relu(self.stem(x))))
+        for step in self.steps:
+            x = step(x)
+        return self.out(x)
+
+
+class Reader(nn.Module):
+    """Normalised RGB line of 24 rows to log odds of 45 symbols (0 = none) every second column."""
+
+    def __init__(self, symbols=45):
+        super().__init__()
+        self.a = unit(3, 16, 3)
+        self.b = unit(16, 32, 3)
+        self.c = unit(32, 48, 3)
+        self.d = unit(48, 64, 3)
+        self.e = nn.Sequential(nn.Conv2d(64, 96, (3, 1), bias=False), nn.BatchNorm2d(96))
+        self.f = nn.Sequential(nn.Conv2d(96, 96, (1, 5), padding=(0, 2), bias=False), nn.BatchNorm2d(96))
+        self.g = nn.Sequential(nn.Conv2d(96, 96, (1, 5), padding=(0, 2), bias=False), nn.BatchNorm2d(96))
+        self.drop = nn.Dropout(0.1)
+        self.out = nn.Conv2d(96, symbols, 1)
+
+    def forward(self, x):
+        pool = nn.functional.max_pool2d
+        x = pool(torch.relu(self.a(x)), 2)
+        x = pool(torch.relu(self.b(x)), (2, 1))
+        x = pool(torch.relu(self.c(x)), (2, 1))
+        x = torch.relu(self.d(x))
+        x = torch.relu(self.e(x))
+        x = x + torch.relu(self.f(x))
+        x = x + torch.relu(self.g(x))
+        return self.out(self.drop(x))[:, :, 0, :]
+
+
+def folded(net):
+    """Weights and biases by name, batch normalisation folded in (Ioffe and Szegedy, 2015, section 3.1)."""
+    out, state = {}, dict(net.named_modules())
+    for name, module in state.items():
+        if not isinstance(module, nn.Conv2d):
+            continue
+        weight = module.weight.detach().double()
+        bias = module.bias.detach().double() if module.bias is not None else None
+        key = name
+        if name.endswith(".0"):
+            key = name[:-2]
+            norm = state[key + ".1"]
+            gain = norm.weight.detach().double() / torch.sqrt(norm.running_var.double() + norm.eps)
+            weight = weight * gain[:, None, None, None]
+            bias = norm.bias.detach().double() - norm.running_mean.double() * gain
+        out[key + ".weight"] = weight.float().cpu().numpy()
+        out[key + ".bias"] = bias.float().cpu().numpy()
+    return out
