@@ -40,6 +40,7 @@ pub(super) fn texts(frames: &[Vec<f64>]) -> Vec<(Vec<usize>, f64)> {
     }
     kept.into_iter()
         .map(|(text, ends)| (text, ends.sum()))
+        .filter(|(_, chance)| *chance > 0.0)
         .collect()
 }
 
