@@ -285,7 +285,7 @@ fn month(word: &str) -> Option<u32> {
         "SEPT" => Some(9),
         _ => MONTHS
             .iter()
-            .position(|name| fits(&name))
+            .position(fits)
             .and_then(|index| u32::try_from(index + 1).ok()),
     }
 }
