@@ -31,6 +31,15 @@ impl Edge {
             consistency: evidence.consistency().unwrap_or(0.0),
         }
     }
+
+    fn key(&self) -> (usize, usize) {
+        key(self.a, self.b)
+    }
+}
+
+/// Two photos, whichever way round.
+fn key(a: usize, b: usize) -> (usize, usize) {
+    (a.min(b), a.max(b))
 }
 
 /// Consistency from which two photos of one visit are taken for the same view: next to nothing between
@@ -54,12 +63,9 @@ pub(super) fn apart(rivals: Vec<Edge>) -> Vec<Edge> {
 pub(super) fn clusters(photos: usize, edges: &[Edge], rivals: &[Edge]) -> Vec<Vec<usize>> {
     let between: BTreeMap<(usize, usize), Relation> = edges
         .iter()
-        .map(|edge| ((edge.a.min(edge.b), edge.a.max(edge.b)), edge.relation))
+        .map(|edge| (edge.key(), edge.relation))
         .collect();
-    let apart: BTreeSet<(usize, usize)> = rivals
-        .iter()
-        .map(|edge| (edge.a.min(edge.b), edge.a.max(edge.b)))
-        .collect();
+    let apart: BTreeSet<(usize, usize)> = rivals.iter().map(Edge::key).collect();
     let mut order: Vec<&Edge> = edges
         .iter()
         .filter(|edge| edge.relation == Relation::SameView)
@@ -99,7 +105,7 @@ fn agree(
     let (mut same, mut other, mut unsure) = (0, 0, 0);
     for &a in left {
         for &b in right {
-            let key = (a.min(b), a.max(b));
+            let key = key(a, b);
             if apart.contains(&key) {
                 return false;
             }

@@ -19,21 +19,21 @@ const DAYS_AROUND_JOB: i64 = 3;
 pub(crate) fn resolve(photos: &mut [Photo]) {
     for photo in photos.iter_mut() {
         let own = days(photo);
-        narrow(photo, |date| {
+        narrow(photo, |_, date| {
             own.iter().any(|day| apart(*day, date) <= DAYS_APART)
         });
     }
     let orders = proven_orders(photos);
     for photo in photos.iter_mut() {
         if let Some(order) = orders.get(&camera(photo)).copied().flatten() {
-            narrow_orders(photo, order);
+            narrow(photo, |read, _| read == order);
         }
     }
     let known: Vec<NaiveDate> = photos.iter().flat_map(days_known).collect();
     let (first, last) = (known.iter().min().copied(), known.iter().max().copied());
     for photo in photos.iter_mut() {
         if let (Some(first), Some(last)) = (first, last) {
-            narrow(photo, |date| {
+            narrow(photo, |_, date| {
                 (date - first).num_days() >= -DAYS_AROUND_JOB
                     && (date - last).num_days() <= DAYS_AROUND_JOB
             });
@@ -42,8 +42,8 @@ pub(crate) fn resolve(photos: &mut [Photo]) {
     }
 }
 
-/// Keeps the dates that `fits` if exactly one does.
-fn narrow(photo: &mut Photo, fits: impl Fn(NaiveDate) -> bool) {
+/// Keeps the one reading that `fits`, if exactly one does.
+fn narrow(photo: &mut Photo, fits: impl Fn(DateOrder, NaiveDate) -> bool) {
     let Some(stamp) = photo.stamp.as_mut().filter(|stamp| stamp.dates.len() > 1) else {
         return;
     };
@@ -51,20 +51,10 @@ fn narrow(photo: &mut Photo, fits: impl Fn(NaiveDate) -> bool) {
         .dates
         .iter()
         .copied()
-        .filter(|(_, date)| fits(*date))
+        .filter(|(order, date)| fits(*order, *date))
         .collect();
     if fitting.len() == 1 {
         stamp.dates = fitting;
-    }
-}
-
-fn narrow_orders(photo: &mut Photo, order: DateOrder) {
-    if let Some(stamp) = photo.stamp.as_mut().filter(|stamp| stamp.dates.len() > 1) {
-        let fitting = stamp.dates.iter().copied().filter(|(o, _)| *o == order);
-        let fitting: Vec<(DateOrder, NaiveDate)> = fitting.collect();
-        if fitting.len() == 1 {
-            stamp.dates = fitting;
-        }
     }
 }
 

@@ -48,17 +48,21 @@ fn row(at: Vector2<f64>) -> Vector3<f64> {
     Vector3::new(1.0, at.x, at.y)
 }
 
+/// Variance of a sample about its plane.
+fn variance(s: &Sample) -> f64 {
+    s.variance + (ROUGHNESS * s.rho.max(0.1)).powi(2)
+}
+
 /// Squared misfit of a sample, in standard deviations.
 fn misfit(plane: &Vector3<f64>, s: &Sample) -> f64 {
-    let variance = s.variance + (ROUGHNESS * s.rho.max(0.1)).powi(2);
-    (s.rho - plane.dot(&row(s.at))).powi(2) / variance
+    (s.rho - plane.dot(&row(s.at))).powi(2) / variance(s)
 }
 
 /// Squared misfit within which a point lies on a plane.
 const ON_PLANE: f64 = 4.0;
 
 impl Planes {
-    /// Finds the planes, largest first. `reach` is the frame diagonal in bearing units.
+    /// Finds the planes, largest first. `diagonal` is the frame diagonal in bearing units.
     pub(super) fn find(samples: &[Sample], diagonal: f64) -> Self {
         let mut random = Random::new();
         let mut left: Vec<Sample> = samples.to_vec();
@@ -148,7 +152,7 @@ fn through(pick: [Option<&Sample>; 3], diagonal: f64) -> Option<Vector3<f64>> {
 fn fit(plane: &Vector3<f64>, samples: &[Sample]) -> Option<Vector3<f64>> {
     let (mut normal, mut right) = (Matrix3::zeros(), Vector3::zeros());
     for s in samples.iter().filter(|s| misfit(plane, s) < ON_PLANE) {
-        let w = 1.0 / (s.variance + (ROUGHNESS * s.rho.max(0.1)).powi(2));
+        let w = 1.0 / variance(s);
         let r = row(s.at);
         normal += r * r.transpose() * w;
         right += r * (s.rho * w);
