@@ -1,7 +1,7 @@
 //! The date stamp that a camera or a program burned into the picture.
 //!
 //! A small net finds lines of text along the border, a second one reads them (`tools/stamp-model` trains
-//! both), and [`layout`] says which dates the text can mean. The picture may lie in any of eight ways.
+//! both), and the layouts say which dates the text can mean. The picture may lie in any of eight ways.
 
 mod beam;
 mod cut;
