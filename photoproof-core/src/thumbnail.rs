@@ -6,6 +6,7 @@ use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
 
 use crate::ingest::Pixels;
+use crate::ingest::reduce::{reduced_size, smaller};
 
 /// Long side of a thumbnail, pixels.
 pub const LONG_SIDE: u32 = 480;
@@ -29,10 +30,8 @@ impl Thumbnail {
     /// Reduces the working picture; `None` if it cannot be encoded.
     #[must_use]
     pub fn new(pixels: &Pixels) -> Option<Self> {
-        let (w, h) = pixels.rgb.dimensions();
-        let scale = f64::from(LONG_SIDE) / f64::from(w.max(h).max(LONG_SIDE));
-        let side = |full: u32| ((f64::from(full) * scale).round() as u32).max(1);
-        let small = image::imageops::thumbnail(&pixels.rgb, side(w), side(h));
+        let (width, height) = pixels.rgb.dimensions();
+        let small = smaller(&pixels.rgb, reduced_size(width, height, LONG_SIDE))?;
         let mut jpeg = Vec::new();
         JpegEncoder::new_with_quality(&mut jpeg, QUALITY)
             .encode(

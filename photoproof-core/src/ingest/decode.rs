@@ -51,7 +51,10 @@ pub(crate) fn decode(
     let (width, height) = (reduced.width, reduced.height);
     let swaps = matches!(orientation, Some(5..=8));
     let TwoSizes { working, detail } = reduced.sizes;
-    let stamp = read_stamp(&working, detail.as_ref());
+    let stamp = read_stamp(&working, || match format {
+        Format::Jpeg => detail.or_else(|| jpeg::detail(bytes, options, gate)),
+        _ => detail,
+    });
     let rgb = upright(working, orientation);
     let (width, height) = if swaps {
         (height, width)

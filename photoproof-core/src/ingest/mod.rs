@@ -28,7 +28,7 @@ mod photos_csv;
 pub mod pixels;
 mod png;
 mod read;
-mod reduce;
+pub(crate) mod reduce;
 pub mod stamp;
 mod vocabulary;
 mod walk;

@@ -1,9 +1,9 @@
 //! Reducing a decoded picture to the working size.
 
 use fast_image_resize::images::{TypedImage, TypedImageRef};
-use fast_image_resize::pixels::U8x3;
-use fast_image_resize::{FilterType, ResizeAlg, ResizeOptions, Resizer};
-use image::RgbImage;
+use fast_image_resize::pixels::{U8, U8x3};
+use fast_image_resize::{FilterType, PixelTrait, ResizeAlg, ResizeOptions, Resizer};
+use image::{GrayImage, RgbImage};
 
 /// Meaning of the samples of a [`Raster`], 8 bits each.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -70,7 +70,7 @@ pub(crate) struct TwoSizes {
 /// 4:3 picture have 18 rows in it.
 pub(crate) const DETAIL_LONG_SIDE: u32 = 2048;
 
-/// Reduces `raster` to `size` (width, height) by convolution with a triangle filter that widens with
+/// Reduces `raster` to `size` (width, height; a smaller one stays as it is) by convolution with a triangle filter that widens with
 /// the reduction (no aliasing).
 pub(crate) fn reduce(raster: Raster, size: (u32, u32)) -> Result<TwoSizes, String> {
     let Raster {
@@ -89,8 +89,8 @@ pub(crate) fn reduce(raster: Raster, size: (u32, u32)) -> Result<TwoSizes, Strin
         RgbImage::from_raw(width, height, samples)
             .ok_or_else(|| "the decoder returned too few pixels".to_owned())
     };
-    if size == (width, height) {
-        let working = picture(size, samples)?;
+    if size.0 >= width || size.1 >= height {
+        let working = picture((width, height), samples)?;
         return Ok(TwoSizes {
             working,
             detail: None,
@@ -111,15 +111,34 @@ pub(crate) fn reduce(raster: Raster, size: (u32, u32)) -> Result<TwoSizes, Strin
     Ok(TwoSizes { working, detail })
 }
 
-/// Reduces RGB samples. One typed call: the library's call for any pixel type would build every one of
+/// Reduces RGB samples. Typed calls: the library's call for any pixel type would build every one of
 /// its formats into this crate, minutes of compilation for nothing.
 fn convolve(from: (u32, u32), samples: &[u8], to: (u32, u32)) -> Result<Vec<u8>, String> {
+    convolve_typed::<U8x3>(from, samples, to)
+}
+
+/// Reduces an RGB picture to `to` (width, height); `None` if a side is empty.
+pub(crate) fn smaller(picture: &RgbImage, to: (u32, u32)) -> Option<RgbImage> {
+    let samples = convolve(picture.dimensions(), picture.as_raw(), to).ok()?;
+    RgbImage::from_raw(to.0, to.1, samples)
+}
+
+/// As [`smaller`] for luma.
+pub(crate) fn smaller_gray(picture: &GrayImage, to: (u32, u32)) -> Option<GrayImage> {
+    let samples = convolve_typed::<U8>(picture.dimensions(), picture.as_raw(), to).ok()?;
+    GrayImage::from_raw(to.0, to.1, samples)
+}
+
+fn convolve_typed<P: PixelTrait>(
+    from: (u32, u32),
+    samples: &[u8],
+    to: (u32, u32),
+) -> Result<Vec<u8>, String> {
     let fault = |error: &dyn std::fmt::Display| format!("cannot be reduced: {error}");
-    let source =
-        TypedImageRef::<U8x3>::from_buffer(from.0, from.1, samples).map_err(|e| fault(&e))?;
-    let mut reduced = vec![0; to.0 as usize * to.1 as usize * 3];
+    let source = TypedImageRef::<P>::from_buffer(from.0, from.1, samples).map_err(|e| fault(&e))?;
+    let mut reduced = vec![0; to.0 as usize * to.1 as usize * P::size()];
     let mut target =
-        TypedImage::<U8x3>::from_buffer(to.0, to.1, &mut reduced).map_err(|e| fault(&e))?;
+        TypedImage::<P>::from_buffer(to.0, to.1, &mut reduced).map_err(|e| fault(&e))?;
     let options = ResizeOptions::new()
         .resize_alg(ResizeAlg::Convolution(FilterType::Bilinear))
         .use_alpha(false);

@@ -5,6 +5,7 @@
 
 use std::collections::BTreeMap;
 
+use pulp::Arch;
 use rayon::prelude::*;
 
 use crate::measure::feature::{DESCRIPTOR_LEN, Features};
@@ -25,10 +26,10 @@ impl Appearance {
     #[must_use]
     pub(super) fn new<'a>(photos: impl IntoIterator<Item = &'a Features>) -> Self {
         let photos: Vec<&Features> = photos.into_iter().collect();
-        let (planes, centre) = (hyperplanes(), mean_descriptor(&photos));
+        let planes = hyperplanes(&mean_descriptor(&photos));
         let words: Vec<Vec<u32>> = photos
             .par_iter()
-            .map(|features| words_of(features, &planes, &centre))
+            .map(|features| words_of(features, &planes))
             .collect();
         let mut photos_with: BTreeMap<u32, u32> = BTreeMap::new();
         for word in words.iter().flatten() {
@@ -79,35 +80,42 @@ impl Appearance {
 }
 
 /// Sorted, distinct words of one photo; the table number is part of the word.
-fn words_of(
-    features: &Features,
-    planes: &[[i8; DESCRIPTOR_LEN]],
-    centre: &[i32; DESCRIPTOR_LEN],
-) -> Vec<u32> {
-    let mut words: Vec<u32> = features
-        .list
-        .iter()
-        .flat_map(|feature| {
-            (0..TABLES).map(|table| {
-                let mut word = table as u32;
-                for plane in &planes[table * BITS..(table + 1) * BITS] {
-                    let mut dot = 0i32;
-                    for ((value, mean), sign) in feature.descriptor.iter().zip(centre).zip(plane) {
-                        dot += (i32::from(*value) - mean) * i32::from(*sign);
-                    }
-                    word = (word << 1) | u32::from(dot > 0);
-                }
-                word
-            })
-        })
-        .collect();
+fn words_of(features: &Features, planes: &[Plane]) -> Vec<u32> {
+    let mut words = Vec::with_capacity(features.list.len() * TABLES);
+    Arch::new().dispatch(|| {
+        for feature in &features.list {
+            let values = feature.descriptor.map(i16::from);
+            for (table, planes) in (0..).zip(planes.chunks_exact(BITS)) {
+                let word = planes.iter().fold(table, |word, plane| {
+                    word << 1 | u32::from(plane.side(&values) > plane.middle)
+                });
+                words.push(word);
+            }
+        }
+    });
     words.sort_unstable();
     words.dedup();
     words
 }
 
+/// A hyperplane through the mean descriptor.
+struct Plane {
+    signs: [i16; DESCRIPTOR_LEN],
+    /// Signed sum of the mean descriptor.
+    middle: i16,
+}
+
+impl Plane {
+    /// Signed sum of a descriptor: at most 128 times 127, which 16 bits hold.
+    #[inline(always)]
+    fn side(&self, values: &[i16; DESCRIPTOR_LEN]) -> i16 {
+        let products = values.iter().zip(&self.signs).map(|(v, sign)| v * sign);
+        products.sum()
+    }
+}
+
 /// Mean descriptor of the job: planes through it split the descriptors evenly.
-fn mean_descriptor(photos: &[&Features]) -> [i32; DESCRIPTOR_LEN] {
+fn mean_descriptor(photos: &[&Features]) -> [i16; DESCRIPTOR_LEN] {
     let (mut sums, mut count) = ([0i64; DESCRIPTOR_LEN], 0i64);
     for feature in photos.iter().flat_map(|features| &features.list) {
         for (sum, value) in sums.iter_mut().zip(&feature.descriptor) {
@@ -115,11 +123,11 @@ fn mean_descriptor(photos: &[&Features]) -> [i32; DESCRIPTOR_LEN] {
         }
         count += 1;
     }
-    sums.map(|sum| (sum / count.max(1)) as i32)
+    sums.map(|sum| (sum / count.max(1)) as i16)
 }
 
 /// Fixed pseudo-random signs (splitmix64, Steele et al. 2014), the same on every run.
-fn hyperplanes() -> Vec<[i8; DESCRIPTOR_LEN]> {
+fn hyperplanes(centre: &[i16; DESCRIPTOR_LEN]) -> Vec<Plane> {
     let mut state = 0x7068_6f74_6f70_726fu64;
     let mut next = || {
         state = state.wrapping_add(0x9e37_79b9_7f4a_7c15);
@@ -131,13 +139,16 @@ fn hyperplanes() -> Vec<[i8; DESCRIPTOR_LEN]> {
     (0..TABLES * BITS)
         .map(|_| {
             let bits = [next(), next()];
-            std::array::from_fn(|i| {
+            let signs = std::array::from_fn(|i| {
                 if bits[i / 64] >> (i % 64) & 1 == 1 {
                     1
                 } else {
                     -1
                 }
-            })
+            });
+            let mut plane = Plane { signs, middle: 0 };
+            plane.middle = plane.side(centre);
+            plane
         })
         .collect()
 }

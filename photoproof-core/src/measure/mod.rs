@@ -3,6 +3,7 @@
 //! Per photo: perceptual hash, quality, features. Per pair: viewpoint and copy measures.
 
 mod appearance;
+mod blur;
 pub mod copy;
 pub mod feature;
 pub mod pairs;

@@ -5,6 +5,8 @@
 
 use image::GrayImage;
 
+use crate::measure::blur::blurred;
+
 /// Luma samples, row by row, 0..=255.
 #[derive(Debug, Clone, PartialEq)]
 pub(crate) struct Plane {
@@ -39,62 +41,16 @@ impl Plane {
         self.data.get(y * self.width + x).copied().unwrap_or(0.0)
     }
 
-    /// Gaussian blur of standard deviation `sigma` samples; edges repeat the border sample.
+    /// Gaussian blur of standard deviation `sigma` samples; edges are mirrored.
     pub(crate) fn blurred(&self, sigma: f32) -> Self {
         if sigma <= 0.0 || self.data.is_empty() {
             return self.clone();
         }
-        let radius = (3.0 * sigma).ceil() as isize;
-        let mut kernel: Vec<f32> = (-radius..=radius)
-            .map(|i| (-((i * i) as f32) / (2.0 * sigma * sigma)).exp())
-            .collect();
-        let sum: f32 = kernel.iter().sum();
-        kernel.iter_mut().for_each(|k| *k /= sum);
-        self.convolved_rows(&kernel)
-            .transposed()
-            .convolved_rows(&kernel)
-            .transposed()
-    }
-
-    fn convolved_rows(&self, kernel: &[f32]) -> Self {
-        let radius = kernel.len() / 2;
-        let mut out = Self::zeros(self.width, self.height);
-        let mut padded = vec![0.0f32; self.width + 2 * radius];
-        for (source, target) in self
-            .data
-            .chunks_exact(self.width)
-            .zip(out.data.chunks_exact_mut(self.width))
-        {
-            let (first, last) = match (source.first(), source.last()) {
-                (Some(&first), Some(&last)) => (first, last),
-                _ => continue,
-            };
-            padded.fill(first);
-            for (p, &s) in padded.iter_mut().skip(radius).zip(source) {
-                *p = s;
-            }
-            padded
-                .iter_mut()
-                .skip(radius + self.width)
-                .for_each(|p| *p = last);
-            for (window, t) in padded.windows(kernel.len()).zip(target) {
-                *t = window.iter().zip(kernel).map(|(a, b)| a * b).sum();
-            }
+        Self {
+            width: self.width,
+            height: self.height,
+            data: blurred(&self.data, self.width, sigma),
         }
-        out
-    }
-
-    fn transposed(&self) -> Self {
-        let mut out = Self::zeros(self.height, self.width);
-        for (x, column) in out.data.chunks_exact_mut(self.height.max(1)).enumerate() {
-            for (value, source) in column
-                .iter_mut()
-                .zip(self.data.iter().skip(x).step_by(self.width))
-            {
-                *value = *source;
-            }
-        }
-        out
     }
 
     /// Bilinear sample at (`x`, `y`); `None` outside the centres of the border samples.

@@ -34,6 +34,9 @@ const LIKELY: f64 = 0.05;
 /// A direction less likely than this is not tried.
 const LEAST_DIRECTION: f32 = 0.02;
 
+/// Height of a line from which more pixels tell the reader no more, pixels.
+const READER_ROWS: f32 = reader::DIGIT_HEIGHT;
+
 /// Digits that an unreadable line must show to be called a date stamp.
 const STAMP_DIGITS: usize = 6;
 
@@ -113,15 +116,18 @@ impl Read {
     }
 }
 
-/// Looks for a date stamp in `picture`; `detail` is the same picture with more pixels, if there are any.
+/// Looks for a date stamp in `picture`. Where there seems to be one, in print too small for the reader, `detail`
+/// is asked for the same picture with more pixels.
 #[must_use]
-pub fn read_stamp(picture: &RgbImage, detail: Option<&RgbImage>) -> Option<Stamp> {
+pub fn read_stamp(picture: &RgbImage, detail: impl FnOnce() -> Option<RgbImage>) -> Option<Stamp> {
     let nets = nets();
     let lines = nets.finder.lines(picture);
     if lines.is_empty() {
         return None;
     }
-    let detail = detail.unwrap_or(picture);
+    let is_small = lines.iter().any(|line| line.height() < READER_ROWS);
+    let larger = if is_small { detail() } else { None };
+    let detail = larger.as_ref().unwrap_or(picture);
     let scale = detail.width() as f32 / picture.width().max(1) as f32;
     let reads: Vec<Read> = lines
         .into_iter()

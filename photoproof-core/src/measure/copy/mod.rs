@@ -7,7 +7,7 @@ mod grain;
 mod search;
 pub(crate) mod signature;
 
-use image::{GrayImage, imageops};
+use image::GrayImage;
 use rayon::prelude::*;
 use serde::Serialize;
 use sha2::{Digest, Sha256};
@@ -16,6 +16,7 @@ use crate::hex::hex;
 
 use self::agree::Agreement;
 use self::align::{Map, PointPair};
+use crate::ingest::reduce::{reduced_size, smaller_gray};
 use crate::ingest::{Photo, Pixels};
 use crate::measure::PhotoMeasures;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
@@ -143,17 +144,8 @@ fn thumbnail(gray: &GrayImage) -> GrayImage {
     if long <= THUMB_LONG_SIDE {
         return gray.clone();
     }
-    let side = |v: u32| {
-        (f64::from(v) * f64::from(THUMB_LONG_SIDE) / f64::from(long))
-            .round()
-            .max(1.0) as u32
-    };
-    imageops::resize(
-        gray,
-        side(gray.width()),
-        side(gray.height()),
-        imageops::FilterType::Triangle,
-    )
+    let size = reduced_size(gray.width(), gray.height(), THUMB_LONG_SIDE);
+    smaller_gray(gray, size).unwrap_or_else(|| gray.clone())
 }
 
 fn size_of(picture: &GrayImage) -> [f64; 2] {

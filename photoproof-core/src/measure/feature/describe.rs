@@ -7,8 +7,9 @@ use pulp::{Arch, Simd, WithSimd};
 
 use super::detect::Candidate;
 use super::orient::{atan2, dominant};
-use super::scale_space::{Octave, Plane, exp2};
+use super::scale_space::{Octave, Plane};
 use super::{DESCRIPTOR_LEN, Feature, FeatureOptions, Keypoint};
+use crate::measure::blur::exp2;
 
 /// Gradient samples along each side of the patch: the width of five cells, since samples up to half a
 /// cell outside reach into the border cells by interpolation.

@@ -4,7 +4,8 @@
 use pulp::{Arch, Simd, WithSimd};
 
 use super::FeatureOptions;
-use super::scale_space::{Octave, exp2};
+use super::scale_space::Octave;
+use crate::measure::blur::exp2;
 
 /// Margin in octave pixels within which no keypoint is taken.
 const BORDER: usize = 4;
