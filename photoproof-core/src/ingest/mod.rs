@@ -31,6 +31,7 @@ mod png;
 mod read;
 mod reduce;
 pub mod stamp;
+mod twins;
 mod vocabulary;
 mod walk;
 mod words;
@@ -145,7 +146,8 @@ pub fn ingest_with_progress<M: Send>(
     let (tables, files) = split_tables(walked.files);
     let rows = read_tables(&tables, options, &mut intake.ignored);
     let names: Vec<&str> = files.iter().map(|file| file.shown.as_str()).collect();
-    let labels = label_all(&names, sheet, &rows);
+    let mut labels = label_all(&names, sheet, &rows);
+    twins::note(&names, &mut labels);
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     let done = AtomicUsize::new(0);
     let outcomes: Vec<Outcome<M>> = files
@@ -186,9 +188,28 @@ pub fn read_photo(
     shown: &str,
     options: &IngestOptions,
 ) -> Result<(Photo, Pixels), Box<Rejected>> {
+    read_one(&FilePlace::File(path.to_path_buf()), shown, options)
+}
+
+/// Like [`read_photo`], from the bytes of a file that would be called `shown`.
+///
+/// # Errors
+/// What is wrong with the bytes, if they are no readable photo.
+pub fn read_photo_bytes(
+    bytes: &[u8],
+    shown: &str,
+    options: &IngestOptions,
+) -> Result<(Photo, Pixels), Box<Rejected>> {
+    read_one(&FilePlace::Bytes(bytes.into()), shown, options)
+}
+
+fn read_one(
+    place: &FilePlace,
+    shown: &str,
+    options: &IngestOptions,
+) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
-    let place = FilePlace::File(path.to_path_buf());
-    match read_file(&place, shown, options, &gate) {
+    match read_file(place, shown, options, &gate) {
         Outcome::Photo(mut photo, pixels) => {
             stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
             Ok((*photo, pixels))

@@ -130,6 +130,11 @@ fn with_opened<T>(
                 modified: None,
             })
         }),
+        FilePlace::Bytes(bytes) => Ok(read(Opened {
+            file: &mut &bytes[..],
+            size: u64::try_from(bytes.len()).unwrap_or(u64::MAX),
+            modified: None,
+        })),
     }
 }
 

@@ -18,6 +18,8 @@ pub(crate) enum FilePlace {
     File(PathBuf),
     /// In an archive.
     Member(Member),
+    /// In memory.
+    Bytes(std::sync::Arc<[u8]>),
 }
 
 /// A regular file of the job folder.
