@@ -20,7 +20,7 @@ use crate::{output, style};
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct CheckArgs {
-    /// Job folders; one folder is one job
+    /// Job folders, or .zip archives of them; each is one job
     #[arg(required = true, value_name = "JOB_FOLDER")]
     folders: Vec<PathBuf>,
     /// Job sheet [default: JOB_FOLDER/job.toml if present]

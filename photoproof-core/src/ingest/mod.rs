@@ -3,6 +3,7 @@
 //! The only stage that reads the job folder. A photo's pixels live for the length of one call of the
 //! observer that the caller passes in, so memory does not grow with the job.
 
+mod archive;
 mod area_match;
 pub mod capture_time;
 mod container;
@@ -30,6 +31,7 @@ mod png;
 mod read;
 pub(crate) mod reduce;
 pub mod stamp;
+mod twins;
 mod vocabulary;
 mod walk;
 mod words;
@@ -41,6 +43,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
+pub use archive::job_sheet_text;
 pub use capture_time::{CaptureTime, TimeSource};
 pub use list::photo_paths;
 pub use options::IngestOptions;
@@ -53,7 +56,7 @@ use crate::ingest::label::{Labelled, label_all};
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::photos_csv::Row;
 use crate::ingest::read::{Outcome, read_file};
-use crate::ingest::walk::{Entry, walk};
+use crate::ingest::walk::{Entry, FilePlace, walk};
 use crate::job::JobSheet;
 
 /// What was found in a job folder.
@@ -84,6 +87,19 @@ pub struct Rejected {
     pub facts: Option<Box<Photo>>,
 }
 
+impl Rejected {
+    /// Something of which not one byte was read.
+    pub(crate) fn unread(path: String, reason: String) -> Self {
+        Self {
+            path,
+            sha256: None,
+            reason,
+            label: Label::default(),
+            facts: None,
+        }
+    }
+}
+
 /// A file that is not a photo.
 #[derive(Debug, Clone)]
 pub struct Ignored {
@@ -93,7 +109,7 @@ pub struct Ignored {
     pub reason: String,
 }
 
-/// Reads the job folder `root`. `observe` is called once for every readable photo, while its pixels
+/// Reads the job folder `root`, or a .zip of one, entry by entry. `observe` is called once for every readable photo, while its pixels
 /// are in memory; what it returns comes back in the order of [`Intake::photos`].
 ///
 /// Files are read in parallel on the current thread pool; the result does not depend on the number of
@@ -130,7 +146,8 @@ pub fn ingest_with_progress<M: Send>(
     let (tables, files) = split_tables(walked.files);
     let rows = read_tables(&tables, options, &mut intake.ignored);
     let names: Vec<&str> = files.iter().map(|file| file.shown.as_str()).collect();
-    let labels = label_all(&names, sheet, &rows);
+    let mut labels = label_all(&names, sheet, &rows);
+    twins::note(&names, &mut labels);
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     let done = AtomicUsize::new(0);
     let outcomes: Vec<Outcome<M>> = files
@@ -138,7 +155,7 @@ pub fn ingest_with_progress<M: Send>(
         .zip(&labels)
         .with_max_len(1)
         .map(|(file, label)| {
-            let outcome = read_file(&file.path, &file.shown, options, &gate);
+            let outcome = read_file(&file.place, &file.shown, options, &gate);
             let outcome = labelled(outcome, label, &observe);
             progress(done.fetch_add(1, Ordering::Relaxed) + 1, files.len());
             outcome
@@ -155,14 +172,7 @@ pub fn ingest_with_progress<M: Send>(
             Outcome::Ignored(ignored) => intake.ignored.push(ignored),
         }
     }
-    let unreadable = walked.unreadable.into_iter().map(|folder| Rejected {
-        path: folder.path,
-        sha256: None,
-        reason: folder.reason,
-        label: Label::default(),
-        facts: None,
-    });
-    intake.rejected.extend(unreadable);
+    intake.rejected.extend(walked.unreadable);
     intake.rejected.sort_by(|a, b| a.path.cmp(&b.path));
     intake.ignored.sort_by(|a, b| a.path.cmp(&b.path));
     stamp::resolve::resolve(&mut intake.photos);
@@ -178,20 +188,37 @@ pub fn read_photo(
     shown: &str,
     options: &IngestOptions,
 ) -> Result<(Photo, Pixels), Box<Rejected>> {
+    read_one(&FilePlace::File(path.to_path_buf()), shown, options)
+}
+
+/// Like [`read_photo`], from the bytes of a file that would be called `shown`.
+///
+/// # Errors
+/// What is wrong with the bytes, if they are no readable photo.
+pub fn read_photo_bytes(
+    bytes: &[u8],
+    shown: &str,
+    options: &IngestOptions,
+) -> Result<(Photo, Pixels), Box<Rejected>> {
+    read_one(&FilePlace::Bytes(bytes.into()), shown, options)
+}
+
+fn read_one(
+    place: &FilePlace,
+    shown: &str,
+    options: &IngestOptions,
+) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
-    match read_file(path, shown, options, &gate) {
+    match read_file(place, shown, options, &gate) {
         Outcome::Photo(mut photo, pixels) => {
             stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
             Ok((*photo, pixels))
         }
         Outcome::Rejected(rejected) => Err(Box::new(rejected)),
-        Outcome::Ignored(ignored) => Err(Box::new(Rejected {
-            path: ignored.path,
-            sha256: None,
-            reason: format!("not a photo: {}", ignored.reason),
-            label: Label::default(),
-            facts: None,
-        })),
+        Outcome::Ignored(ignored) => Err(Box::new(Rejected::unread(
+            ignored.path,
+            format!("not a photo: {}", ignored.reason),
+        ))),
     }
 }
 
@@ -236,7 +263,7 @@ fn read_tables(
             .shown
             .rsplit_once('/')
             .map_or("", |(folder, _)| folder);
-        let read = read::read_bounded(&table.path, options.max_csv_bytes)
+        let read = read::read_bounded(&table.place, options.max_csv_bytes)
             .map(|bytes| photos_csv::read(&bytes, folder));
         let problems = match read {
             Ok(read) => {

@@ -23,6 +23,13 @@ pub struct IngestOptions {
     pub max_metadata_bytes: usize,
     /// Bytes of one `photos.csv`. Default 8 MiB.
     pub max_csv_bytes: u64,
+    /// Bytes that the entries of a .zip may unpack to, all together. Default 16 GiB.
+    pub max_archive_bytes: u64,
+    /// How many times larger than packed an entry above 1 MiB may be. Default 250: photos hardly
+    /// shrink, and packed zeros reach 1032 (the limit of Deflate).
+    pub max_archive_ratio: u64,
+    /// Bytes of the table of contents of a .zip. Default 32 MiB.
+    pub max_archive_directory_bytes: u64,
     /// Whether the file system's modification time is listed among the times. Default no: a copied
     /// job folder must give the same report.
     pub file_system_time: bool,
@@ -43,6 +50,9 @@ impl Default for IngestOptions {
             max_total_decode_bytes: 384 << 20,
             max_metadata_bytes: 1 << 20,
             max_csv_bytes: 8 << 20,
+            max_archive_bytes: 16 << 30,
+            max_archive_ratio: 250,
+            max_archive_directory_bytes: 32 << 20,
             file_system_time: false,
             working_long_side: crate::ingest::pixels::WORKING_LONG_SIDE,
         }

@@ -12,6 +12,7 @@ use crate::ingest::decode::decode;
 use crate::ingest::exif::{self, ExifFacts};
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
+use crate::ingest::walk::FilePlace;
 use crate::ingest::{CaptureTime, Ignored, Label, Photo, Pixels, Rejected, TimeSource};
 use crate::ingest::{file_name_time, xmp};
 
@@ -25,9 +26,9 @@ pub(crate) enum Outcome<P> {
     Ignored(Ignored),
 }
 
-/// Reads the file at `path`, shown as `shown`.
+/// Reads the file at `place`, shown as `shown`.
 pub(crate) fn read_file(
-    path: &Path,
+    place: &FilePlace,
     shown: &str,
     options: &IngestOptions,
     gate: &MemoryGate,
@@ -42,7 +43,7 @@ pub(crate) fn read_file(
             facts,
         })
     };
-    let content = match content(path, &extension, options) {
+    let content = match content(place, &extension, options) {
         Ok(content) => content,
         Err(Refusal::Unusable { sha256, reason }) => return reject(sha256, reason, None),
         Err(Refusal::NotPhoto(what)) => {
@@ -59,7 +60,8 @@ pub(crate) fn read_file(
         extension: &extension,
         format: content.format,
         sha256,
-        opened: &content.opened,
+        size: content.size,
+        modified: content.modified,
     };
     let mut photo = photo(file, facts);
     match decode(content.format, &content.bytes, orientation, options, gate) {
@@ -75,7 +77,8 @@ pub(crate) fn read_file(
 
 /// The bytes of a file that claims to be a picture.
 struct Content {
-    opened: Opened,
+    size: u64,
+    modified: Option<CaptureTime>,
     format: Format,
     bytes: Vec<u8>,
 }
@@ -92,12 +95,58 @@ enum Refusal {
 }
 
 /// Opens a file, tells its format and reads it within the bounds.
-fn content(path: &Path, extension: &str, options: &IngestOptions) -> Result<Content, Refusal> {
+fn content(
+    place: &FilePlace,
+    extension: &str,
+    options: &IngestOptions,
+) -> Result<Content, Refusal> {
+    let read = |opened: Opened<'_>| content_of(opened, extension, options);
     let unreadable = |reason: String| Refusal::Unusable {
         sha256: None,
         reason,
     };
-    let mut opened = open(path, options).map_err(unreadable)?;
+    with_opened(place, options, read).map_err(unreadable)?
+}
+
+/// Opens a file of a folder or of an archive and hands it to `read`.
+fn with_opened<T>(
+    place: &FilePlace,
+    options: &IngestOptions,
+    read: impl FnOnce(Opened<'_>) -> T,
+) -> Result<T, String> {
+    match place {
+        FilePlace::File(path) => {
+            let (mut file, size, modified) = open(path, options)?;
+            Ok(read(Opened {
+                file: &mut file,
+                size,
+                modified,
+            }))
+        }
+        FilePlace::Member(member) => member.with_reader(|file, size| {
+            read(Opened {
+                file,
+                size,
+                modified: None,
+            })
+        }),
+        FilePlace::Bytes(bytes) => Ok(read(Opened {
+            file: &mut &bytes[..],
+            size: u64::try_from(bytes.len()).unwrap_or(u64::MAX),
+            modified: None,
+        })),
+    }
+}
+
+fn content_of(
+    mut opened: Opened<'_>,
+    extension: &str,
+    options: &IngestOptions,
+) -> Result<Content, Refusal> {
+    let unreadable = |reason: String| Refusal::Unusable {
+        sha256: None,
+        reason,
+    };
     let head = opened.head().map_err(unreadable)?;
     let format = Format::sniff(&head);
     let reason = match format {
@@ -121,7 +170,8 @@ fn content(path: &Path, extension: &str, options: &IngestOptions) -> Result<Cont
         .rest(head, options.max_file_bytes)
         .map_err(unreadable)?;
     Ok(Content {
-        opened,
+        size: opened.size,
+        modified: opened.modified,
         format,
         bytes,
     })
@@ -145,7 +195,8 @@ struct FileFacts<'a> {
     extension: &'a str,
     format: Format,
     sha256: String,
-    opened: &'a Opened,
+    size: u64,
+    modified: Option<CaptureTime>,
 }
 
 fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
@@ -159,7 +210,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
     }
     let mut all_times = facts.times;
     all_times.extend(file_name_time::read(file.shown));
-    all_times.extend(file.opened.modified.clone());
+    all_times.extend(file.modified);
     all_times.sort_by_key(|time| time.source);
     let mut photo = Photo {
         path: file.shown.to_owned(),
@@ -168,7 +219,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         height: 0,
         orientation: facts.orientation,
         sha256: file.sha256,
-        bytes: file.opened.size,
+        bytes: file.size,
         capture_time: None,
         all_times,
         gps: facts.gps,
@@ -191,21 +242,21 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
 }
 
 /// Lower-case extension of a shown path, empty if none.
-fn extension(shown: &str) -> String {
+pub(crate) fn extension(shown: &str) -> String {
     let name = shown.rsplit('/').next().unwrap_or(shown);
     name.rsplit_once('.')
         .map_or_else(String::new, |(_, extension)| extension.to_lowercase())
 }
 
-/// An open regular file.
-struct Opened {
-    file: File,
+/// An open regular file, or an entry of an archive.
+struct Opened<'a> {
+    file: &'a mut dyn Read,
     size: u64,
     modified: Option<CaptureTime>,
 }
 
 /// Opens a regular file; anything else (a pipe would block) is refused before it is opened.
-fn open(path: &Path, options: &IngestOptions) -> Result<Opened, String> {
+fn open(path: &Path, options: &IngestOptions) -> Result<(File, u64, Option<CaptureTime>), String> {
     let unreadable = |error: std::io::Error| format!("cannot be read: {error}");
     let facts = std::fs::metadata(path).map_err(unreadable)?;
     if !facts.is_file() {
@@ -222,14 +273,10 @@ fn open(path: &Path, options: &IngestOptions) -> Result<Opened, String> {
             offset: chrono::FixedOffset::east_opt(0),
             source: TimeSource::FileSystem,
         });
-    Ok(Opened {
-        file,
-        size: facts.len(),
-        modified,
-    })
+    Ok((file, facts.len(), modified))
 }
 
-impl Opened {
+impl Opened<'_> {
     /// The first bytes, enough to tell the format.
     fn head(&mut self) -> Result<Vec<u8>, String> {
         let mut head = Vec::new();
@@ -262,10 +309,11 @@ impl Opened {
 }
 
 /// Reads a small file whole, refusing one above `bound` bytes.
-pub(crate) fn read_bounded(path: &Path, bound: u64) -> Result<Vec<u8>, String> {
-    let mut opened = open(path, &IngestOptions::default())?;
-    if opened.size > bound {
-        return Err(format!("larger than the bound of {} MiB", bound >> 20));
-    }
-    opened.rest(Vec::new(), bound)
+pub(crate) fn read_bounded(place: &FilePlace, bound: u64) -> Result<Vec<u8>, String> {
+    with_opened(place, &IngestOptions::default(), |mut opened| {
+        if opened.size > bound {
+            return Err(format!("larger than the bound of {} MiB", bound >> 20));
+        }
+        opened.rest(Vec::new(), bound)
+    })?
 }

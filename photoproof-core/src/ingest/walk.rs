@@ -7,16 +7,28 @@ use std::path::{Path, PathBuf};
 use walkdir::{DirEntry, WalkDir};
 
 use crate::error::{Error, ErrorKind};
-use crate::ingest::Ignored;
+use crate::ingest::archive::{self, Member};
 use crate::ingest::options::IngestOptions;
+use crate::ingest::{Ignored, Rejected};
+
+/// Where the bytes of a file lie.
+#[derive(Debug, Clone)]
+pub(crate) enum FilePlace {
+    /// In a file of this path.
+    File(PathBuf),
+    /// In an archive.
+    Member(Member),
+    /// In memory.
+    Bytes(std::sync::Arc<[u8]>),
+}
 
 /// A regular file of the job folder.
-#[derive(Debug, Clone, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone)]
 pub(crate) struct Entry {
     /// Path relative to the job folder, for display and for labels.
     pub(crate) shown: String,
-    /// Path to open.
-    pub(crate) path: PathBuf,
+    /// What to open.
+    pub(crate) place: FilePlace,
 }
 
 /// What a walk found, each list in path order.
@@ -26,18 +38,30 @@ pub(crate) struct Walked {
     pub(crate) files: Vec<Entry>,
     /// Everything that was left out, with the reason.
     pub(crate) ignored: Vec<Ignored>,
-    /// Folders that could not be opened: photos may be missing.
-    pub(crate) unreadable: Vec<Ignored>,
+    /// Folders that could not be opened (photos may be missing), and photos of an archive that must
+    /// not be unpacked.
+    pub(crate) unreadable: Vec<Rejected>,
 }
 
-/// Lists the files of `root`.
+/// Lists the files of `root`, a job folder or a .zip of one.
 pub(crate) fn walk(root: &Path, options: &IngestOptions) -> Result<Walked, Error> {
+    let mut walked = if root.is_file() {
+        archive::walk(root, options)?
+    } else {
+        walk_folder(root, options)?
+    };
+    walked.files.sort_by(|a, b| a.shown.cmp(&b.shown));
+    walked.ignored.sort_by(|a, b| a.path.cmp(&b.path));
+    walked.unreadable.sort_by(|a, b| a.path.cmp(&b.path));
+    Ok(walked)
+}
+
+fn walk_folder(root: &Path, options: &IngestOptions) -> Result<Walked, Error> {
     if !root.exists() {
         return Err(Error::missing("job folder", root.to_path_buf()));
     }
     if !root.is_dir() {
-        let message = format!("{} is not a folder; give the job folder", root.display());
-        return Err(Error::new(ErrorKind::Usage, message));
+        return Err(archive::not_a_job(root));
     }
     std::fs::read_dir(root).map_err(|source| Error::io("open folder", root, source))?;
     let mut walked = Walked::default();
@@ -49,12 +73,7 @@ pub(crate) fn walk(root: &Path, options: &IngestOptions) -> Result<Walked, Error
     while let Some(entry) = entries.next() {
         seen += 1;
         if seen > options.max_files {
-            let message = format!(
-                "{} holds more than {} files; split the job or raise max_files",
-                root.display(),
-                options.max_files
-            );
-            return Err(Error::new(ErrorKind::Bounds, message));
+            return Err(too_many(root, options));
         }
         match entry {
             Ok(entry) => {
@@ -68,17 +87,33 @@ pub(crate) fn walk(root: &Path, options: &IngestOptions) -> Result<Walked, Error
                 let cause = error
                     .io_error()
                     .map_or_else(|| error.to_string(), ToString::to_string);
-                walked.unreadable.push(Ignored {
-                    path: shown_path(path.strip_prefix(root).unwrap_or(path)),
-                    reason: format!("cannot be opened: {cause}"),
-                });
+                walked.unreadable.push(Rejected::unread(
+                    shown_path(path.strip_prefix(root).unwrap_or(path)),
+                    format!("cannot be opened: {cause}"),
+                ));
             }
         }
     }
-    walked.files.sort();
-    walked.ignored.sort_by(|a, b| a.path.cmp(&b.path));
-    walked.unreadable.sort_by(|a, b| a.path.cmp(&b.path));
     Ok(walked)
+}
+
+/// Why something is left out, the same for folders and archives.
+pub(crate) const SYSTEM: &str = "hidden or system file";
+pub(crate) const LINK: &str = "symbolic link; links are not followed";
+pub(crate) const SPECIAL: &str = "not a regular file (pipe, socket or device)";
+
+pub(crate) fn too_deep(options: &IngestOptions) -> String {
+    format!("folder deeper than {} levels", options.max_depth)
+}
+
+/// The error of a job with too many files.
+pub(crate) fn too_many(root: &Path, options: &IngestOptions) -> Error {
+    let message = format!(
+        "{} holds more than {} files; split the job or raise max_files",
+        root.display(),
+        options.max_files
+    );
+    Error::new(ErrorKind::Bounds, message)
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -93,16 +128,16 @@ impl Walked {
         let shown = shown_path(relative);
         let kind = entry.file_type();
         let reason = if is_system_name(entry.file_name()) {
-            Some("hidden or system file".to_owned())
+            Some(SYSTEM.to_owned())
         } else if kind.is_symlink() {
-            Some("symbolic link; links are not followed".to_owned())
+            Some(LINK.to_owned())
         } else if kind.is_dir() {
-            let too_deep = entry.depth() > options.max_depth;
-            too_deep.then(|| format!("folder deeper than {} levels", options.max_depth))
+            let deep = entry.depth() > options.max_depth;
+            deep.then(|| too_deep(options))
         } else if kind.is_file() {
             None
         } else {
-            Some("not a regular file (pipe, socket or device)".to_owned())
+            Some(SPECIAL.to_owned())
         };
         match reason {
             Some(reason) => {
@@ -114,8 +149,8 @@ impl Walked {
             }
             None => {
                 if kind.is_file() {
-                    let path = entry.path().to_path_buf();
-                    self.files.push(Entry { shown, path });
+                    let place = FilePlace::File(entry.path().to_path_buf());
+                    self.files.push(Entry { shown, place });
                 }
                 Descend::Yes
             }
@@ -124,7 +159,7 @@ impl Walked {
 }
 
 /// Names that file managers, archivers and servers leave behind, and everything hidden.
-fn is_system_name(name: &OsStr) -> bool {
+pub(crate) fn is_system_name(name: &OsStr) -> bool {
     const NAMES: [&str; 8] = [
         "thumbs.db",
         "ehthumbs.db",

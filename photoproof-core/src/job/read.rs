@@ -49,6 +49,15 @@ pub(crate) fn read_text(path: &Path, what: &str) -> Result<String, Error> {
     if !path.exists() {
         return Err(Error::missing(what, path.to_path_buf()));
     }
+    // Opening a pipe would wait for whoever writes into it.
+    let facts = std::fs::metadata(path).map_err(|e| Error::io("read", path, e))?;
+    if !facts.is_file() {
+        let message = format!(
+            "{what} {} is not a regular file; check the path",
+            path.display()
+        );
+        return Err(Error::new(ErrorKind::Io, message));
+    }
     let file = std::fs::File::open(path).map_err(|e| Error::io("read", path, e))?;
     let mut bytes = Vec::new();
     file.take(MAX_BYTES + 1)

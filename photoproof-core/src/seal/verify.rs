@@ -197,10 +197,12 @@ fn manifest_of(
 }
 
 fn bounded(path: &Path) -> Result<String, Error> {
-    let size = fs::metadata(path)
-        .map_err(|e| Error::io("read", path, e))?
-        .len();
-    if size > MAX_BYTES {
+    let facts = fs::metadata(path).map_err(|e| Error::io("read", path, e))?;
+    if !facts.is_file() {
+        let message = format!("{} is not a regular file; check the path", path.display());
+        return Err(Error::new(ErrorKind::Io, message));
+    }
+    if facts.len() > MAX_BYTES {
         let message = format!(
             "{} is larger than {MAX_BYTES} bytes; check the path",
             path.display()

@@ -8,9 +8,7 @@ use toml::Spanned;
 
 use super::{Reach, Waiver, WaiverSet};
 use crate::error::{Error, ErrorKind};
-
-/// Largest accepted file, bytes.
-const MAX_BYTES: u64 = 1 << 20;
+use crate::job::read_text;
 
 impl WaiverSet {
     /// Reads a waiver file.
@@ -19,22 +17,7 @@ impl WaiverSet {
     ///
     /// When the file cannot be read, is larger than 1 MiB, or holds a mistake; see [`Self::parse`].
     pub fn read(path: &Path) -> Result<Self, Error> {
-        if !path.exists() {
-            return Err(Error::missing("waiver file", path.to_path_buf()));
-        }
-        let size = std::fs::metadata(path)
-            .map_err(|e| Error::io("read", path, e))?
-            .len();
-        if size > MAX_BYTES {
-            return Err(Error::new(
-                ErrorKind::Bounds,
-                format!(
-                    "{} is larger than {MAX_BYTES} bytes; check the path",
-                    path.display()
-                ),
-            ));
-        }
-        let text = std::fs::read_to_string(path).map_err(|e| Error::io("read", path, e))?;
+        let text = read_text(path, "waiver file")?;
         Self::parse(&text, path)
     }
 
