@@ -1,5 +1,7 @@
 //! Everything a check may look at, read only.
 
+use chrono::{DateTime, Utc};
+
 use crate::group::{Grouped, ViewSet, required_phases};
 use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
@@ -24,6 +26,8 @@ pub struct Evidence<'a> {
     pub owed_shots: Option<OwedShots>,
     /// Views that lack a phase, and why.
     pub gaps: Vec<Gap>,
+    /// The time of the run, if known.
+    pub now: Option<DateTime<Utc>>,
 }
 
 impl<'a> Evidence<'a> {
@@ -42,9 +46,17 @@ impl<'a> Evidence<'a> {
             grouped,
             owed_shots: OwedShots::of(sheet, intake, grouped),
             gaps: Vec::new(),
+            now: None,
         };
         evidence.gaps = gaps(&evidence);
         evidence
+    }
+
+    /// The same evidence, judged at the time `now`.
+    #[must_use]
+    pub fn at(mut self, now: Option<DateTime<Utc>>) -> Self {
+        self.now = now;
+        self
     }
 
     /// The limits of this run.

@@ -8,6 +8,7 @@ pub mod meta;
 pub mod owed_shots;
 mod own_photo;
 pub mod registry;
+mod together;
 pub mod waiver;
 
 pub use evidence::Evidence;

@@ -1,11 +1,12 @@
 //! The checks, in report order.
 
 use crate::judge::checks::{
-    away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
-    idle_pattern, idle_waiver, load_counted_twice, load_photos_out_of_order, low_detail,
-    missing_angle, missing_area, missing_capture_time, missing_phase, missing_shot,
-    reused_across_jobs, reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area,
-    unlabelled_photo, unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    away_from_site, capture_time_in_future, capture_time_out_of_order, capture_time_outside_window,
+    clock_never_set, distance_change, idle_pattern, idle_waiver, load_counted_twice,
+    load_photos_out_of_order, low_detail, missing_angle, missing_area, missing_capture_time,
+    missing_phase, missing_shot, missing_stamp, reused_across_jobs, reused_within_job,
+    stamp_disagrees, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
+    unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -21,6 +22,10 @@ pub static CHECKS: &[&dyn Check] = &[
     &capture_time_out_of_order::CaptureTimeOutOfOrder,
     &capture_time_outside_window::CaptureTimeOutsideWindow,
     &missing_capture_time::MissingCaptureTime,
+    &missing_stamp::MissingStamp,
+    &stamp_disagrees::StampDisagrees,
+    &clock_never_set::ClockNeverSet,
+    &capture_time_in_future::CaptureTimeInFuture,
     &reused_within_job::ReusedWithinJob,
     &reused_across_jobs::ReusedAcrossJobs,
     &low_detail::LowDetail,

@@ -1,8 +1,10 @@
 //! One file per check; the file name is the check's id with underscores.
 
 pub mod away_from_site;
+pub mod capture_time_in_future;
 pub mod capture_time_out_of_order;
 pub mod capture_time_outside_window;
+pub mod clock_never_set;
 pub mod distance_change;
 pub mod idle_pattern;
 pub mod idle_waiver;
@@ -14,8 +16,10 @@ pub mod missing_area;
 pub mod missing_capture_time;
 pub mod missing_phase;
 pub mod missing_shot;
+pub mod missing_stamp;
 pub mod reused_across_jobs;
 pub mod reused_within_job;
+pub mod stamp_disagrees;
 pub mod unevidenced_hazard;
 pub mod unevidenced_load;
 pub mod unexpected_area;
