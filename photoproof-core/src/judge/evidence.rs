@@ -2,7 +2,7 @@
 
 use chrono::{DateTime, Utc};
 
-use crate::group::{Grouped, ViewSet, required_phases};
+use crate::group::{Grouped, Moment, ViewSet, required_phases};
 use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
 use crate::judge::gaps::{Gap, gaps};
@@ -69,6 +69,12 @@ impl<'a> Evidence<'a> {
     #[must_use]
     pub fn photo(&self, id: PhotoId) -> &Photo {
         &self.intake.photos[id.0]
+    }
+
+    /// When a photo was taken, corrected by its clock's error.
+    #[must_use]
+    pub fn moment(&self, id: PhotoId) -> Option<&Moment> {
+        self.grouped.moments.get(id.0)?.as_ref()
     }
 
     /// The resolved label of a photo.
