@@ -38,6 +38,9 @@ pub struct Limits {
     /// A job whose first before and last after are less than this many seconds apart asks for a person.
     /// Default 1800 (common practice, no source); 0 switches it off.
     pub min_job_work_s: i64,
+    /// A camera needs at least this many seconds from one area to the next. Default 5 (common practice, no
+    /// source); 0 switches it off.
+    pub min_area_walk_s: i64,
     /// Smallest sharpness (see `measure::quality`) that can prove anything: edge widths across the
     /// long side. Default 220: rendered rooms stay above 380 (JPEG 40 included), the same rooms
     /// blurred until an outlet's outline is gone stay below 200 (`examples/quality_report`).
@@ -74,6 +77,7 @@ impl Default for Limits {
             max_clock_error_s: 120,
             min_view_work_s: 600,
             min_job_work_s: 1800,
+            min_area_walk_s: 5,
             min_sharpness: 220.0,
             min_mean_luma: 0.06,
             max_clipped_share: 0.5,
