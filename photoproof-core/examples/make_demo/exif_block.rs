@@ -71,22 +71,7 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
             Value::Rational(vec![rational(6.0, 10)]),
         ));
     }
-    if let Some(time) = facts.gps_time {
-        fields.push(text(
-            Tag::GPSDateStamp,
-            &time.format("%Y:%m:%d").to_string(),
-        ));
-        let parts = [time.hour(), time.minute(), time.second()];
-        let parts = parts.map(|part| rational(f64::from(part), 1));
-        fields.push(field(Tag::GPSTimeStamp, Value::Rational(parts.to_vec())));
-    }
-    if let Some((seconds, f_number, iso)) = facts.exposure {
-        let seconds = Value::Rational(vec![rational(seconds, 100_000)]);
-        fields.push(field(Tag::ExposureTime, seconds));
-        let f_number = Value::Rational(vec![rational(f_number, 10)]);
-        fields.push(field(Tag::FNumber, f_number));
-        fields.push(field(Tag::PhotographicSensitivity, Value::Short(vec![iso])));
-    }
+    fields.extend(more(facts));
     let mut writer = Writer::new();
     for field in &fields {
         writer.push_field(field);
@@ -100,6 +85,26 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
     segment.extend(b"Exif\0\0");
     segment.extend(tiff);
     Ok(segment)
+}
+
+/// GPS time and exposure settings.
+fn more(facts: &Facts) -> Vec<Field> {
+    let mut fields = Vec::new();
+    if let Some(time) = facts.gps_time {
+        let day = time.format("%Y:%m:%d").to_string().into_bytes();
+        fields.push(field(Tag::GPSDateStamp, Value::Ascii(vec![day])));
+        let parts = [time.hour(), time.minute(), time.second()];
+        let parts = parts.map(|part| rational(f64::from(part), 1));
+        fields.push(field(Tag::GPSTimeStamp, Value::Rational(parts.to_vec())));
+    }
+    if let Some((seconds, f_number, iso)) = facts.exposure {
+        let seconds = Value::Rational(vec![rational(seconds, 100_000)]);
+        fields.push(field(Tag::ExposureTime, seconds));
+        let f_number = Value::Rational(vec![rational(f_number, 10)]);
+        fields.push(field(Tag::FNumber, f_number));
+        fields.push(field(Tag::PhotographicSensitivity, Value::Short(vec![iso])));
+    }
+    fields
 }
 
 fn field(tag: Tag, value: Value) -> Field {

@@ -103,8 +103,10 @@ fn gps(instant: DateTime<Utc>) -> CaptureTime {
 fn order(zone: Option<Tz>, photos: Vec<Photo>) -> Vec<(Vec<PhotoId>, Option<f64>)> {
     let mut sheet = JobSheet::default();
     sheet.site.timezone = zone;
-    let mut intake = Intake::default();
-    intake.photos = photos;
+    let intake = Intake {
+        photos,
+        ..Intake::default()
+    };
     let grouped: Grouped = group(&sheet, &intake, Compared::default(), Vec::new());
     let evidence = Evidence {
         sheet: &sheet,
@@ -236,8 +238,10 @@ fn two_cameras(slow: i64) -> Vec<Photo> {
 fn a_wrong_but_steady_clock_is_found_by_order() {
     assert_eq!(order(None, two_cameras(0)), vec![]);
     assert_eq!(order(None, two_cameras(86_400)), vec![], "corrected");
-    let mut intake = Intake::default();
-    intake.photos = two_cameras(86_400);
+    let intake = Intake {
+        photos: two_cameras(86_400),
+        ..Intake::default()
+    };
     let grouped = group(
         &JobSheet::default(),
         &intake,
