@@ -2,6 +2,7 @@
 
 use super::capture_time_out_of_order::duration;
 use crate::group::clock::{error_of, gps_and_clock};
+use crate::group::zone::zone_at;
 use crate::ingest::order::{is_never_set, seconds_between};
 use crate::ingest::{CaptureTime, Photo, PhotoId, TimeSource};
 use crate::judge::together::{Instance, each_or_one};
@@ -13,7 +14,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The times of one photo contradict each other: Exif against GPS, against the file's last change, or against its name.",
     why: "At least one of them is not the time at which the picture was taken.",
-    how_measured: "Exif DateTimeOriginal (else DateTimeDigitized) against GPSDateStamp and GPSTimeStamp in UTC, after the offset or the site's zone and after the error of the device's clock; DateTime that is earlier than DateTimeOriginal; a time in the file name that differs from it. Without a known offset any whole quarter of an hour from 12 hours behind to 14 ahead counts as a zone.",
+    how_measured: "Exif DateTimeOriginal (else DateTimeDigitized) against GPSDateStamp and GPSTimeStamp in UTC, after the offset or the zone of the photo's position or the site and after the error of the device's clock; DateTime that is earlier than DateTimeOriginal; a time in the file name that differs from it. Without a known offset any whole quarter of an hour from 12 hours behind to 14 ahead counts as a zone.",
     limit: "max_source_difference_s (1800 seconds).",
     remedy: "Send the original file as the camera wrote it, and say which program changed or renamed it.",
     innocent: &[
@@ -122,7 +123,10 @@ fn disagreements(evidence: &Evidence<'_>, id: PhotoId) -> Vec<(i64, String)> {
 /// Seconds by which the camera's time is ahead of GPS, beyond the known error of its clock.
 fn gps_difference(evidence: &Evidence<'_>, id: PhotoId) -> Option<i64> {
     let (gps, own) = gps_and_clock(evidence.photo(id))?;
-    let zone = evidence.grouped.zone.map(|zone| zone.zone);
+    // Where the photo says it was taken, else at the site.
+    let there = evidence.photo(id).gps.filter(|_| own.offset.is_none());
+    let there = there.and_then(|gps| zone_at(gps.lat, gps.lon));
+    let zone = there.or(evidence.grouped.zone.map(|zone| zone.zone));
     let known = evidence.grouped.devices.clock(id.0);
     let error = known.map_or(0, |clock| clock.error_s);
     match error_of(gps, own, zone) {
