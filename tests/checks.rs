@@ -26,6 +26,7 @@ mod tests {
             .exists()
             .then(|| JobSheet::read(&sheet).expect("job sheet"));
         let mut options = Options::default();
+        options.now = "2026-03-05T12:00:00Z".parse().ok();
         if let Some(text) = &case.waivers {
             let waivers = WaiverSet::parse(text, file).expect("waivers");
             let today = NaiveDate::from_ymd_opt(2026, 3, 3).expect("a date");

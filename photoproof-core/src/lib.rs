@@ -27,6 +27,7 @@ pub mod report;
 pub mod scope;
 pub mod seal;
 pub mod shots;
+pub mod sun;
 pub mod thumbnail;
 pub mod units;
 pub mod volume;

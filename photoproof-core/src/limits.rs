@@ -27,6 +27,20 @@ pub struct Limits {
     pub clock_tolerance_s: i64,
     /// Visible stamp and Exif may differ by at most this many seconds. Default 120.
     pub max_stamp_difference_s: i64,
+    /// Two times of one photo (Exif against GPS, change, file name) may differ by this many seconds.
+    /// Default 1800: a GPS fix may be minutes old (common practice, no source).
+    pub max_source_difference_s: i64,
+    /// A device clock that is wrong by more than this many seconds is said to be wrong. Default 120.
+    pub max_clock_error_s: i64,
+    /// Before and after of one view that are less than this many seconds apart ask for a person.
+    /// Default 600: clearing or cleaning one view takes longer (common practice, no source).
+    pub min_view_work_s: i64,
+    /// A job whose first before and last after are less than this many seconds apart asks for a person.
+    /// Default 1800 (common practice, no source); 0 switches it off.
+    pub min_job_work_s: i64,
+    /// A camera needs at least this many seconds from one area to the next. Default 5 (common practice, no
+    /// source); 0 switches it off.
+    pub min_area_walk_s: i64,
     /// Smallest sharpness (see `measure::quality`) that can prove anything: edge widths across the
     /// long side. Default 220: rendered rooms stay above 380 (JPEG 40 included), the same rooms
     /// blurred until an outlet's outline is gone stay below 200 (`examples/quality_report`).
@@ -59,6 +73,11 @@ impl Default for Limits {
             min_overlap: 0.6,
             clock_tolerance_s: 0,
             max_stamp_difference_s: 120,
+            max_source_difference_s: 1800,
+            max_clock_error_s: 120,
+            min_view_work_s: 600,
+            min_job_work_s: 1800,
+            min_area_walk_s: 5,
             min_sharpness: 220.0,
             min_mean_luma: 0.06,
             max_clipped_share: 0.5,

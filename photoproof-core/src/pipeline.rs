@@ -2,7 +2,7 @@
 
 use std::path::Path;
 
-use chrono::NaiveDate;
+use chrono::{DateTime, NaiveDate, Utc};
 
 use crate::error::Error;
 use crate::group::loads::{self, LoadEvidence};
@@ -33,6 +33,8 @@ pub struct Options {
     pub pictures: Pictures,
     /// Waivers and the day on which they are read.
     pub waivers: Option<(WaiverSet, NaiveDate)>,
+    /// The time of the run: later capture times are in the future. Without it none is.
+    pub now: Option<DateTime<Utc>>,
 }
 
 /// Whether a run keeps small pictures.
@@ -136,7 +138,7 @@ pub fn run(
         },
     );
     grouped.debris.count_once(repeats);
-    let evidence = Evidence::new(&sheet, &intake, &measures, &grouped);
+    let evidence = Evidence::new(&sheet, &intake, &measures, &grouped).at(options.now);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {
         judgement.waive(&evidence, waivers, *today);

@@ -2,6 +2,8 @@
 
 #[path = "../../photoproof-core/examples/make_demo/exif_block.rs"]
 mod exif_block;
+#[path = "../../photoproof-core/examples/make_demo/stamp.rs"]
+mod stamp;
 
 use std::path::{Path, PathBuf};
 
@@ -40,6 +42,18 @@ pub(crate) struct CasePhoto {
     taken: Option<NaiveDateTime>,
     #[serde(default)]
     gps: Option<(f64, f64)>,
+    #[serde(default)]
+    offset: Option<String>,
+    #[serde(default)]
+    model: Option<String>,
+    #[serde(default)]
+    modified: Option<NaiveDateTime>,
+    #[serde(default)]
+    gps_time: Option<NaiveDateTime>,
+    #[serde(default)]
+    exposure: Option<(f64, f64, u16)>,
+    #[serde(default)]
+    stamp: Option<String>,
     #[serde(default)]
     edit: Edit,
 }
@@ -96,6 +110,15 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
             .encode_image(&picture)
             .expect("encode");
     }
+    if let Some(text) = &photo.stamp {
+        let small = image::load_from_memory(&bytes).expect("decode").to_rgb8();
+        let mut picture = imageops::resize(&small, 1024, 768, FilterType::CatmullRom);
+        stamp::burn_in(&mut picture, text);
+        bytes.clear();
+        JpegEncoder::new_with_quality(&mut bytes, 90)
+            .encode_image(&picture)
+            .expect("encode");
+    }
     let facts = exif_block::Facts {
         taken: photo.taken,
         position: photo.gps,
@@ -104,7 +127,11 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
         } else {
             27
         }),
-        offset: None,
+        offset: photo.offset.clone(),
+        model: photo.model.clone(),
+        modified: photo.modified,
+        gps_time: photo.gps_time,
+        exposure: photo.exposure,
     };
     exif_block::insert(&mut bytes, &facts).expect("insert Exif");
     if photo.edit == Edit::Truncated {

@@ -57,6 +57,7 @@ fn photo(path: &str, area: &str, phase: Phase, minute: u32) -> Photo {
         phase_source: Some("folder".into()),
         caption: None,
         capture_time: Some(time.clone()),
+        site_time: None,
         all_times: vec![time],
         format: "jpeg".into(),
         width: 4032,
@@ -210,6 +211,34 @@ fn checks() -> Vec<CheckInfo> {
     ]
 }
 
+fn timeline() -> Timeline {
+    let span = |phase, day| PhaseSpan {
+        phase: Some(phase),
+        photos: 12,
+        first: Some(format!("2026-03-0{day}T08:01:09")),
+        last: Some(format!("2026-03-0{day}T09:12:09")),
+    };
+    Timeline {
+        timezone: Some("America/Chicago".into()),
+        timezone_source: Some("job_sheet".into()),
+        window_start: Some("2026-03-02T07:00:00".into()),
+        window_end: Some("2026-03-04T19:00:00".into()),
+        devices: vec![Device {
+            device: Some("Tern T8".into()),
+            photos: 12,
+            clock: Clock {
+                basis: Some("gps".into()),
+                evidence: 12,
+                error_s: 0,
+                low_s: -2,
+                high_s: 3,
+            },
+            phases: vec![span(Phase::Before, 2)],
+        }],
+        without_time: 0,
+    }
+}
+
 fn report(id: &str, photos: Vec<Photo>, sets: Vec<ViewSet>, coverage: Vec<Coverage>) -> Report {
     Report {
         schema: SCHEMA.into(),
@@ -236,6 +265,7 @@ fn report(id: &str, photos: Vec<Photo>, sets: Vec<ViewSet>, coverage: Vec<Covera
         photos,
         unreadable: vec![],
         ignored: vec![Unreadable { path: "notes.txt".into(), reason: "not an image".into() }],
+        timeline: timeline(),
         view_sets: sets,
         coverage,
         copies: vec![],

@@ -197,6 +197,7 @@ fn checked(
     id: &str,
 ) -> Result<Option<JobResult>, Error> {
     let mut options = Options::default();
+    options.now = Some(chrono::Utc::now());
     let page = args.format.is_empty() || args.format.contains(&Format::Html);
     if args.out.is_some() && page {
         options.pictures = Pictures::Keep;

@@ -3,7 +3,7 @@
 use std::error::Error;
 use std::io::Cursor;
 
-use chrono::NaiveDateTime;
+use chrono::{NaiveDateTime, Timelike};
 use exif::experimental::Writer;
 use exif::{Field, In, Rational, Tag, Value};
 
@@ -18,6 +18,14 @@ pub(crate) struct Facts {
     pub(crate) position: Option<(f64, f64)>,
     /// FocalLengthIn35mmFilm, millimetres.
     pub(crate) focal_35mm: Option<u16>,
+    /// Model, if not the usual one.
+    pub(crate) model: Option<String>,
+    /// DateTime, if not equal to `taken`.
+    pub(crate) modified: Option<NaiveDateTime>,
+    /// GPSDateStamp and GPSTimeStamp, UTC.
+    pub(crate) gps_time: Option<NaiveDateTime>,
+    /// ExposureTime in seconds, FNumber, ISO speed.
+    pub(crate) exposure: Option<(f64, f64, u16)>,
 }
 
 /// Puts an APP1 segment behind the start-of-image marker of a JPEG (Exif 2.3, section 4.5.4).
@@ -31,13 +39,17 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
     let text = |tag, text: &str| field(tag, Value::Ascii(vec![text.as_bytes().to_vec()]));
     let mut fields = vec![
         text(Tag::Make, "Larkspur"),
-        text(Tag::Model, "Fieldphone 2"),
+        text(Tag::Model, facts.model.as_deref().unwrap_or("Fieldphone 2")),
         field(Tag::Orientation, Value::Short(vec![1])),
     ];
     if let Some(taken) = facts.taken {
-        let taken = taken.format("%Y:%m:%d %H:%M:%S").to_string();
-        for tag in [Tag::DateTime, Tag::DateTimeOriginal, Tag::DateTimeDigitized] {
-            fields.push(text(tag, &taken));
+        let modified = facts.modified.unwrap_or(taken);
+        for (tag, time) in [
+            (Tag::DateTime, modified),
+            (Tag::DateTimeOriginal, taken),
+            (Tag::DateTimeDigitized, taken),
+        ] {
+            fields.push(text(tag, &time.format("%Y:%m:%d %H:%M:%S").to_string()));
         }
     }
     if let Some(offset) = &facts.offset {
@@ -59,6 +71,7 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
             Value::Rational(vec![rational(6.0, 10)]),
         ));
     }
+    fields.extend(more(facts));
     let mut writer = Writer::new();
     for field in &fields {
         writer.push_field(field);
@@ -72,6 +85,26 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
     segment.extend(b"Exif\0\0");
     segment.extend(tiff);
     Ok(segment)
+}
+
+/// GPS time and exposure settings.
+fn more(facts: &Facts) -> Vec<Field> {
+    let mut fields = Vec::new();
+    if let Some(time) = facts.gps_time {
+        let day = time.format("%Y:%m:%d").to_string().into_bytes();
+        fields.push(field(Tag::GPSDateStamp, Value::Ascii(vec![day])));
+        let parts = [time.hour(), time.minute(), time.second()];
+        let parts = parts.map(|part| rational(f64::from(part), 1));
+        fields.push(field(Tag::GPSTimeStamp, Value::Rational(parts.to_vec())));
+    }
+    if let Some((seconds, f_number, iso)) = facts.exposure {
+        let seconds = Value::Rational(vec![rational(seconds, 100_000)]);
+        fields.push(field(Tag::ExposureTime, seconds));
+        let f_number = Value::Rational(vec![rational(f_number, 10)]);
+        fields.push(field(Tag::FNumber, f_number));
+        fields.push(field(Tag::PhotographicSensitivity, Value::Short(vec![iso])));
+    }
+    fields
 }
 
 fn field(tag: Tag, value: Value) -> Field {

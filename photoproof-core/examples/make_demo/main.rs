@@ -96,6 +96,7 @@ fn picture(scenes: &Path, shot: &Shot, index: usize) -> Result<Vec<u8>, Box<dyn 
         offset: Some("-06:00".to_owned()),
         position: Some((plan::LATITUDE + scatter(5), plan::LONGITUDE + scatter(7))),
         focal_35mm: Some(shot.focal_35mm),
+        ..exif_block::Facts::default()
     };
     exif_block::insert(&mut bytes, &facts)?;
     if shot.edit == Edit::Truncated {

@@ -1,13 +1,19 @@
 //! Measured to [`Grouped`]: view sets, copies, coverage. Pure: no pixels, no input or output.
 
+pub mod clock;
 mod cluster;
 pub mod coverage;
 mod infer;
 pub(crate) mod loads;
+pub mod moment;
 pub mod view_set;
+pub mod zone;
 
+pub use clock::{ClockBasis, DeviceClock, Devices};
 pub use coverage::{CoverageCell, phases_of, required_phases};
+pub use moment::Moment;
 pub use view_set::{Attempt, ViewSet};
+pub use zone::SiteZone;
 
 use std::collections::BTreeSet;
 
@@ -77,6 +83,12 @@ pub struct Grouped {
     pub debris_photos: BTreeSet<PhotoId>,
     /// Coverage matrix, areas in report order, phases in working order.
     pub coverage: Vec<CoverageCell>,
+    /// Zone of the site, if anything tells it.
+    pub zone: Option<SiteZone>,
+    /// Cameras and their clocks.
+    pub devices: Devices,
+    /// When each photo was taken, corrected by its clock's error.
+    pub moments: Vec<Option<Moment>>,
 }
 
 impl Grouped {
@@ -192,7 +204,20 @@ pub fn group(
         .collect();
     pairs.sort_by_key(|pair| (pair.a, pair.b));
     let coverage = coverage::coverage(sheet, &labels, &areas);
+    let zone = zone::site_zone(sheet, &intake.photos);
+    let clocks = clock::ClockEvidence {
+        photos: &intake.photos,
+        labels: &labels,
+        zone: zone.map(|zone| zone.zone),
+        window: sheet.window,
+        limit_s: sheet.limits.max_clock_error_s,
+    };
+    let devices = clock::devices(clocks);
+    let moments = clock::moments(clocks, &devices);
     Grouped {
+        zone,
+        devices,
+        moments,
         labels,
         areas,
         view_sets,

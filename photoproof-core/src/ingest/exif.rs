@@ -24,6 +24,8 @@ pub(crate) struct ExifFacts {
     pub(crate) gps: Option<Gps>,
     /// GPSImgDirection, degrees.
     pub(crate) direction_deg: Option<f64>,
+    /// Exposure value at ISO 100 of the settings.
+    pub(crate) light_ev: Option<f64>,
     /// Times, in no order.
     pub(crate) times: Vec<CaptureTime>,
     /// What is wrong.
@@ -122,6 +124,7 @@ impl Tags<'_> {
             direction_deg: self
                 .number(Tag::GPSImgDirection)
                 .filter(|d| (0.0..=360.0).contains(d)),
+            light_ev: self.light_ev(),
             times,
             problems: self.problems,
         }
@@ -168,6 +171,18 @@ impl Tags<'_> {
     /// A number above zero; zero means unknown.
     fn positive(&self, tag: Tag) -> Option<f64> {
         self.number(tag).filter(|&number| number > 0.0)
+    }
+
+    /// log2(N^2 / t) - log2(S / 100) with f-number N, exposure time t in seconds, ISO speed S (Exif 2.32, annex C).
+    fn light_ev(&self) -> Option<f64> {
+        let f_number = self.positive(Tag::FNumber)?;
+        let seconds = self.positive(Tag::ExposureTime)?;
+        let speed = self
+            .field(Tag::PhotographicSensitivity)?
+            .value
+            .get_uint(0)?;
+        let value = (f_number * f_number / seconds).log2() - (f64::from(speed) / 100.0).log2();
+        value.is_finite().then_some(value)
     }
 
     fn orientation(&mut self) -> Option<u16> {

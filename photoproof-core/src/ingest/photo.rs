@@ -36,6 +36,9 @@ pub struct Photo {
     pub gps: Option<Gps>,
     /// Exif GPSImgDirection: where the camera pointed, degrees clockwise from north.
     pub direction_deg: Option<f64>,
+    /// Light that the exposure settings were made for: exposure value at ISO 100, from ExposureTime, FNumber and
+    /// PhotographicSensitivity.
+    pub light_ev: Option<f64>,
     /// Camera tags.
     pub camera: Camera,
     /// Exif Software and editing-software tags, joined by "; ".

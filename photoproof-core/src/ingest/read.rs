@@ -224,6 +224,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         all_times,
         gps: facts.gps,
         direction_deg: facts.direction_deg,
+        light_ev: facts.light_ev,
         camera: facts.camera,
         software: facts.software,
         unique_id: facts.unique_id,

@@ -1,13 +1,18 @@
 //! The range in which each limit makes sense, for messages that say so.
 
 /// Key of `[limits]`, smallest and largest sensible value, unit.
-pub(super) const RANGES: [(&str, f64, f64, &str); 13] = [
+pub(super) const RANGES: [(&str, f64, f64, &str); 18] = [
     ("max_rotation_deg", 0.0, 180.0, "degrees"),
     ("min_distance_ratio", 0.01, 1.0, "a ratio"),
     ("max_distance_ratio", 1.0, 100.0, "a ratio"),
     ("min_overlap", 0.0, 1.0, "a share"),
     ("clock_tolerance_s", 0.0, 86_400.0, "seconds"),
     ("max_stamp_difference_s", 0.0, 86_400.0, "seconds"),
+    ("max_source_difference_s", 0.0, 86_400.0, "seconds"),
+    ("max_clock_error_s", 0.0, 86_400.0, "seconds"),
+    ("min_view_work_s", 0.0, 86_400.0, "seconds"),
+    ("min_job_work_s", 0.0, 86_400.0, "seconds"),
+    ("min_area_walk_s", 0.0, 3_600.0, "seconds"),
     ("min_sharpness", 0.0, 1e6, "no unit"),
     ("min_mean_luma", 0.0, 1.0, "a share"),
     ("max_clipped_share", 0.0, 1.0, "a share"),

@@ -193,6 +193,8 @@ pub struct ScopeSettings {
     /// `require_shots`: whether each shot of the scope is owed, not only each area, phase and view. Left
     /// out, it is so when the sheet names a `profile`.
     pub require_shots: bool,
+    /// `require_stamp`: whether each photo owes a visible date stamp.
+    pub require_stamp: bool,
     /// `skip`: ids of shots that this job does not ask for (`bathroom.freshener`, or a whole kind).
     pub skip: Vec<String>,
 }

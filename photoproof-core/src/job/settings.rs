@@ -206,11 +206,12 @@ pub(super) fn labels(root: &Reader<'_>, sheet: &mut JobSheet) {
     }
 }
 
-const SCOPE_KEYS: [&str; 5] = [
+const SCOPE_KEYS: [&str; 6] = [
     "phases",
     "profile",
     "photos_per_view",
     "require_shots",
+    "require_stamp",
     "skip",
 ];
 
@@ -259,6 +260,7 @@ pub(super) fn scope(root: &Reader<'_>, sheet: &mut JobSheet) {
     sheet.scope.require_shots = table
         .boolean("require_shots")
         .unwrap_or(sheet.scope.profile.is_some());
+    sheet.scope.require_stamp = table.boolean("require_stamp").unwrap_or(false);
     let ids = scope::shot_ids(&sheet.scope.profiles);
     let ids: Vec<&str> = ids.iter().map(String::as_str).collect();
     for skip in table.texts("skip") {

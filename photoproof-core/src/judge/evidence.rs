@@ -1,6 +1,8 @@
 //! Everything a check may look at, read only.
 
-use crate::group::{Grouped, ViewSet, required_phases};
+use chrono::{DateTime, Utc};
+
+use crate::group::{Grouped, Moment, ViewSet, required_phases};
 use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
 use crate::judge::gaps::{Gap, gaps};
@@ -24,6 +26,8 @@ pub struct Evidence<'a> {
     pub owed_shots: Option<OwedShots>,
     /// Views that lack a phase, and why.
     pub gaps: Vec<Gap>,
+    /// The time of the run, if known.
+    pub now: Option<DateTime<Utc>>,
 }
 
 impl<'a> Evidence<'a> {
@@ -42,9 +46,17 @@ impl<'a> Evidence<'a> {
             grouped,
             owed_shots: OwedShots::of(sheet, intake, grouped),
             gaps: Vec::new(),
+            now: None,
         };
         evidence.gaps = gaps(&evidence);
         evidence
+    }
+
+    /// The same evidence, judged at the time `now`.
+    #[must_use]
+    pub fn at(mut self, now: Option<DateTime<Utc>>) -> Self {
+        self.now = now;
+        self
     }
 
     /// The limits of this run.
@@ -57,6 +69,12 @@ impl<'a> Evidence<'a> {
     #[must_use]
     pub fn photo(&self, id: PhotoId) -> &Photo {
         &self.intake.photos[id.0]
+    }
+
+    /// When a photo was taken, corrected by its clock's error.
+    #[must_use]
+    pub fn moment(&self, id: PhotoId) -> Option<&Moment> {
+        self.grouped.moments.get(id.0)?.as_ref()
     }
 
     /// The resolved label of a photo.

@@ -5,9 +5,12 @@ pub mod evidence;
 pub mod finding;
 pub mod gaps;
 pub mod meta;
+#[cfg(test)]
+mod order_tests;
 pub mod owed_shots;
 mod own_photo;
 pub mod registry;
+mod together;
 pub mod waiver;
 
 pub use evidence::Evidence;

@@ -1,11 +1,14 @@
 //! The checks, in report order.
 
 use crate::judge::checks::{
-    away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
-    idle_pattern, idle_waiver, load_counted_twice, load_photos_out_of_order, low_detail,
-    missing_angle, missing_area, missing_capture_time, missing_phase, missing_shot,
-    reused_across_jobs, reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area,
-    unlabelled_photo, unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    alternating_devices, away_from_site, capture_time_in_future, capture_time_out_of_order,
+    capture_time_outside_window, capture_times_disagree, clock_never_set, daylight_mismatch,
+    device_clock_wrong, distance_change, file_number_out_of_order, idle_pattern, idle_waiver,
+    job_finished_too_soon, load_counted_twice, load_photos_out_of_order, low_detail, missing_angle,
+    missing_area, missing_capture_time, missing_phase, missing_shot, missing_stamp,
+    reused_across_jobs, reused_within_job, same_capture_time, stamp_disagrees, unevidenced_hazard,
+    unevidenced_load, unexpected_area, unlabelled_photo, unreadable_photo, view_finished_too_soon,
+    viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -21,6 +24,18 @@ pub static CHECKS: &[&dyn Check] = &[
     &capture_time_out_of_order::CaptureTimeOutOfOrder,
     &capture_time_outside_window::CaptureTimeOutsideWindow,
     &missing_capture_time::MissingCaptureTime,
+    &missing_stamp::MissingStamp,
+    &stamp_disagrees::StampDisagrees,
+    &clock_never_set::ClockNeverSet,
+    &capture_time_in_future::CaptureTimeInFuture,
+    &capture_times_disagree::CaptureTimesDisagree,
+    &device_clock_wrong::DeviceClockWrong,
+    &same_capture_time::SameCaptureTime,
+    &file_number_out_of_order::FileNumberOutOfOrder,
+    &view_finished_too_soon::ViewFinishedTooSoon,
+    &job_finished_too_soon::JobFinishedTooSoon,
+    &alternating_devices::AlternatingDevices,
+    &daylight_mismatch::DaylightMismatch,
     &reused_within_job::ReusedWithinJob,
     &reused_across_jobs::ReusedAcrossJobs,
     &low_detail::LowDetail,

@@ -5,8 +5,10 @@ use std::collections::BTreeMap;
 use serde::{Deserialize, Serialize};
 
 mod photo;
+mod timeline;
 
 pub use photo::{Camera, Exposure, Gps, Photo, Stamp, Time};
+pub use timeline::{Clock, Device, PhaseSpan, Timeline};
 
 use crate::judge::finding::{Measurement, Outcome, Severity};
 use crate::limits::Limits;
@@ -36,6 +38,9 @@ pub struct Report {
     pub unreadable: Vec<Unreadable>,
     /// Other files of the folder.
     pub ignored: Vec<Unreadable>,
+    /// When the photos were taken, by device and phase.
+    #[serde(default)]
+    pub timeline: Timeline,
     /// View sets in report order.
     pub view_sets: Vec<ViewSet>,
     /// Coverage matrix, row by row.

@@ -1,9 +1,8 @@
 //! `capture-time-out-of-order`: a later phase was photographed before an earlier one.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use crate::ingest::PhotoId;
-use crate::ingest::order::{judged_time, seconds_between};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
 use crate::phase::Phase;
 
@@ -13,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Fail,
     summary: "A photo of a later phase was taken before a photo of an earlier phase of the same view, area or job.",
     why: "An after photo that is older than its before photo does not show the result of the work.",
-    how_measured: "Capture times of the photos of a view, then of an area, then of the whole job (an after older than every before): instants where both offsets are known, else wall clocks. The fewest photos that explain all contradictions are named.",
+    how_measured: "Capture times of the photos of a view, then of an area, then of the whole job (an after older than every before): instants where offsets or the site's zone are known, else wall clocks, each corrected by its device's clock error where that was estimated; of an hour that exists twice the reading in order counts. The fewest photos that explain all contradictions are named.",
     limit: "clock_tolerance_s (0 seconds).",
     remedy: "Check the phase labels and the phone's clock; if both are right, take the photo of the later phase again.",
     innocent: &[
@@ -21,7 +20,7 @@ static META: CheckMeta = CheckMeta {
         "the clock of one phone was wrong or changed during the job",
         "an edited file got a new time",
     ],
-    blind_spots: "Wall clocks of phones in different zones are compared as written when a file states no offset.",
+    blind_spots: "Wall clocks of phones in different zones are compared as written when neither a file nor the site tells the offset. Where another camera's photos are all on one side of the contradictions, one finding names them: a wrong clock and photos of another day look the same.",
 };
 
 /// The check.
@@ -43,7 +42,7 @@ impl Check for CaptureTimeOutOfOrder {
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
         let mut clashes = clashes(evidence);
-        let mut findings = Vec::new();
+        let mut findings = one_sided_devices(evidence, &mut clashes);
         while let Some(photo) = most_involved(evidence, &clashes) {
             let (mine, rest): (Vec<Clash>, Vec<Clash>) = clashes
                 .into_iter()
@@ -89,9 +88,9 @@ fn same_view(evidence: &Evidence<'_>, a: PhotoId, b: PhotoId) -> bool {
 }
 
 fn clash(evidence: &Evidence<'_>, earlier: PhotoId, later: PhotoId) -> Option<Clash> {
-    let first = judged_time(evidence.photo(earlier))?;
-    let second = judged_time(evidence.photo(later))?;
-    let seconds = seconds_between(first, second);
+    let first = evidence.moment(earlier)?;
+    let second = evidence.moment(later)?;
+    let seconds = first.seconds_until(second);
     (seconds < -evidence.limits().clock_tolerance_s).then_some(Clash {
         later,
         earlier,
@@ -110,13 +109,70 @@ fn before_the_job_began(evidence: &Evidence<'_>, known: &[Clash]) -> Vec<Clash> 
         .filter(|after| known.iter().all(|clash| clash.later != *after))
         .filter_map(|after| {
             let all: Option<Vec<Clash>> = of(Phase::Before)
-                .filter(|&b| judged_time(evidence.photo(b)).is_some())
+                .filter(|&b| evidence.moment(b).is_some())
                 .map(|b| clash(evidence, b, after))
                 .collect();
             // The before photo nearest in time shows it best.
             all?.into_iter().max_by_key(|clash| clash.seconds)
         })
         .collect()
+}
+
+/// Photos of another camera that contradict in one direction, from which on they are reported as one.
+const ONE_SIDED_PHOTOS: usize = 3;
+
+/// One finding for each camera whose photos contradict those of others in one direction only. A constant error
+/// of its clock would explain that, and so would photos of another day: a person has to look.
+fn one_sided_devices(evidence: &Evidence<'_>, clashes: &mut Vec<Clash>) -> Vec<Finding> {
+    let devices = &evidence.grouped.devices;
+    let device = |id: PhotoId| devices.of_photo.get(id.0).copied().flatten();
+    let mut order: Vec<usize> = (0..devices.clocks.len()).collect();
+    order.sort_by_key(|&at| devices.clocks.get(at).map(|clock| (clock.photos, at)));
+    let mut findings = Vec::new();
+    for at in order {
+        let measured = devices.clocks.get(at).is_none_or(|c| c.basis.is_some());
+        let (mine, rest): (Vec<Clash>, Vec<Clash>) = clashes.iter().copied().partition(|clash| {
+            let (later, earlier) = (device(clash.later), device(clash.earlier));
+            later != earlier && (later == Some(at) || earlier == Some(at))
+        });
+        let own = |clash: &Clash| match device(clash.later) == Some(at) {
+            true => clash.later,
+            false => clash.earlier,
+        };
+        let photos: BTreeSet<PhotoId> = mine.iter().map(own).collect();
+        let later = mine.iter().filter(|c| device(c.later) == Some(at)).count();
+        let one_way = later == 0 || later == mine.len();
+        if measured || !one_way || photos.len() < ONE_SIDED_PHOTOS {
+            continue;
+        }
+        findings.extend(one_sided(evidence, at, &mine, photos));
+        *clashes = rest;
+    }
+    findings
+}
+
+fn one_sided(
+    evidence: &Evidence<'_>,
+    device: usize,
+    clashes: &[Clash],
+    photos: BTreeSet<PhotoId>,
+) -> Option<Finding> {
+    let clock = evidence.grouped.devices.clocks.get(device)?;
+    let most = clashes.iter().map(|clash| -clash.seconds).max()?;
+    let message = format!(
+        "{} photos of the {} contradict the order of those of another camera, by up to {}; a clock that was wrong by that much would explain it",
+        photos.len(),
+        clock.device,
+        duration(most)
+    );
+    let finding = META
+        .finding(message)
+        .photos(photos)
+        .subject(&clock.device)
+        .measured(most as f64, evidence.limits().clock_tolerance_s as f64, "seconds")
+        .remedy("Photograph the screen of a phone that shows the time with this camera, so that its clock's error is known; if the clock was right, take the photos again.")
+        .at_most(Severity::Review);
+    Some(finding)
 }
 
 /// The photo in most contradictions; of equals the later phase, then the first path.

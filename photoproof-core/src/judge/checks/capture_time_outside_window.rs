@@ -1,10 +1,7 @@
 //! `capture-time-outside-window`: a photo was taken outside the work window.
 
-use chrono::NaiveDateTime;
-
 use super::capture_time_out_of_order::duration;
 use crate::ingest::PhotoId;
-use crate::ingest::order::judged_time;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -13,7 +10,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Fail,
     summary: "A photo was taken before the work window opened or after it closed.",
     why: "A photo from another day may show another state of the house.",
-    how_measured: "Capture time against the job sheet's window; a time with a known offset is first turned into the site's zone if the sheet names one.",
+    how_measured: "Capture time against the job sheet's window; a time with a known offset is first turned into the site's zone if the sheet or the coordinates tell it, and corrected by its device's clock error where that was estimated.",
     limit: "job.window of the job sheet, both ends included, widened by clock_tolerance_s (0 seconds).",
     remedy: "Check the phone's date and zone; if they are right, send photos taken inside the window.",
     innocent: &[
@@ -40,7 +37,7 @@ impl Check for CaptureTimeOutsideWindow {
             .collect();
         let timed = evidence
             .photo_ids()
-            .filter(|&id| judged_time(evidence.photo(id)).is_some())
+            .filter(|&id| evidence.moment(id).is_some())
             .count();
         if out.len() > 3 && out.len() * 2 > timed {
             // One cause, one finding: a wrong window or a wrong clock.
@@ -61,13 +58,19 @@ impl Check for CaptureTimeOutsideWindow {
     }
 }
 
-/// Seconds after the end (positive) or before the start (negative) of the window.
+/// Seconds after the end (positive) or before the start (negative) of the window. Where the error of the clock
+/// is known within a range only, a photo is outside if it is so for every error of the range.
 fn outside(evidence: &Evidence<'_>, id: PhotoId) -> Option<i64> {
     let window = evidence.sheet.window?;
-    let time = site_time(evidence, id)?;
+    let moment = evidence.moment(id)?;
     let tolerance = evidence.limits().clock_tolerance_s;
-    let early = (window.start - time).num_seconds();
-    let late = (time - window.end).num_seconds();
+    let (sooner, later) = moment.slack_s;
+    let early = (window.start - moment.civil)
+        .num_seconds()
+        .saturating_sub(later);
+    let late = (moment.civil - window.end)
+        .num_seconds()
+        .saturating_sub(sooner);
     if early > tolerance {
         Some(-early)
     } else if late > tolerance {
@@ -75,15 +78,6 @@ fn outside(evidence: &Evidence<'_>, id: PhotoId) -> Option<i64> {
     } else {
         None
     }
-}
-
-/// Wall-clock time at the site.
-fn site_time(evidence: &Evidence<'_>, id: PhotoId) -> Option<NaiveDateTime> {
-    let time = judged_time(evidence.photo(id))?;
-    Some(match (time.instant(), evidence.sheet.site.timezone) {
-        (Some(instant), Some(zone)) => instant.with_timezone(&zone).naive_local(),
-        _ => time.civil,
-    })
 }
 
 fn finding(evidence: &Evidence<'_>, id: PhotoId, seconds: i64) -> Finding {

@@ -1,7 +1,6 @@
 //! `load-photos-out-of-order`: a load was full before it was empty, or dumped before it was full.
 
 use crate::ingest::PhotoId;
-use crate::ingest::order::{judged_time, seconds_between};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 use crate::volume::{LoadLine, LoadState};
 
@@ -61,9 +60,9 @@ fn worst(evidence: &Evidence<'_>, line: &LoadLine) -> Option<Clash> {
     pairs
         .filter(|(x, y)| x.0 < y.0)
         .filter_map(|(earlier, later)| {
-            let first = judged_time(evidence.photo(earlier.1))?;
-            let second = judged_time(evidence.photo(later.1))?;
-            let seconds = seconds_between(first, second);
+            let first = evidence.moment(earlier.1)?;
+            let second = evidence.moment(later.1)?;
+            let seconds = first.seconds_until(second);
             (seconds < -tolerance).then_some(Clash {
                 earlier,
                 later,

@@ -1,7 +1,6 @@
 //! `missing-capture-time`: no time says when a photo was taken.
 
 use crate::ingest::PhotoId;
-use crate::ingest::order::judged_time;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -18,7 +17,7 @@ static META: CheckMeta = CheckMeta {
         "the phone is set not to write it",
         "the photo was edited and saved anew",
     ],
-    blind_spots: "A time that is present can still be wrong; the order and window checks look at that.",
+    blind_spots: "A time that is present can still be wrong; the order and window checks and clock-never-set look at that.",
 };
 
 /// The check.
@@ -33,7 +32,7 @@ impl Check for MissingCaptureTime {
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
         let (timed, untimed): (Vec<PhotoId>, Vec<PhotoId>) = evidence
             .photo_ids()
-            .partition(|&id| judged_time(evidence.photo(id)).is_some());
+            .partition(|&id| evidence.photo(id).capture_time.is_some());
         if untimed.len() > timed.len() {
             // One cause, one finding: most of the folder lost its times.
             let message = format!(

@@ -1,11 +1,19 @@
 //! One file per check; the file name is the check's id with underscores.
 
+pub mod alternating_devices;
 pub mod away_from_site;
+pub mod capture_time_in_future;
 pub mod capture_time_out_of_order;
 pub mod capture_time_outside_window;
+pub mod capture_times_disagree;
+pub mod clock_never_set;
+pub mod daylight_mismatch;
+pub mod device_clock_wrong;
 pub mod distance_change;
+pub mod file_number_out_of_order;
 pub mod idle_pattern;
 pub mod idle_waiver;
+pub mod job_finished_too_soon;
 pub mod load_counted_twice;
 pub mod load_photos_out_of_order;
 pub mod low_detail;
@@ -14,13 +22,17 @@ pub mod missing_area;
 pub mod missing_capture_time;
 pub mod missing_phase;
 pub mod missing_shot;
+pub mod missing_stamp;
 pub mod reused_across_jobs;
 pub mod reused_within_job;
+pub mod same_capture_time;
+pub mod stamp_disagrees;
 pub mod unevidenced_hazard;
 pub mod unevidenced_load;
 pub mod unexpected_area;
 pub mod unlabelled_photo;
 pub mod unreadable_photo;
+pub mod view_finished_too_soon;
 pub mod viewpoint_inconclusive;
 pub mod viewpoint_shift;
 pub mod volume_mismatch;

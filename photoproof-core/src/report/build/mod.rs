@@ -3,6 +3,7 @@
 pub mod pair;
 pub mod photo;
 mod summary;
+mod timeline;
 
 use std::collections::BTreeMap;
 
@@ -57,6 +58,7 @@ pub fn report(result: &JobResult, name: &str) -> v1::Report {
             .iter()
             .map(|i| file(&i.path, &i.reason))
             .collect(),
+        timeline: timeline::timeline(result),
         view_sets: grouped
             .view_sets
             .iter()
@@ -119,6 +121,7 @@ fn checks() -> Vec<v1::CheckInfo> {
 
 fn job(result: &JobResult, name: &str) -> v1::Job {
     let (sheet, site) = (&result.sheet, &result.sheet.site);
+    let zone = result.grouped.zone;
     let moment = |time: chrono::NaiveDateTime| time.format("%Y-%m-%dT%H:%M:%S").to_string();
     v1::Job {
         id: sheet.id.clone().unwrap_or_else(|| name.to_owned()),
@@ -127,7 +130,7 @@ fn job(result: &JobResult, name: &str) -> v1::Job {
         address: site.address.clone(),
         latitude: site.latitude,
         longitude: site.longitude,
-        timezone: site.timezone.map(|zone| zone.name().to_owned()),
+        timezone: zone.map(|zone| zone.zone.name().to_owned()),
         window_start: sheet.window.map(|window| moment(window.start)),
         window_end: sheet.window.map(|window| moment(window.end)),
         has_job_sheet: result.has_sheet,
@@ -148,11 +151,14 @@ impl Names<'_> {
 
     fn photo(&self, id: PhotoId) -> v1::Photo {
         let result = self.0;
-        photo::photo(
+        let mut row = photo::photo(
             &result.intake.photos[id.0],
             &result.grouped.labels[id.0],
             &result.measures[id.0].quality,
-        )
+        );
+        let moment = result.grouped.moments.get(id.0).copied().flatten();
+        row.site_time = moment.map(|moment| timeline::civil(moment.civil));
+        row
     }
 
     fn view_set(&self, set: &ViewSet) -> v1::ViewSet {

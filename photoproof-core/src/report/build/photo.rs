@@ -20,6 +20,7 @@ pub fn photo(photo: &Photo, label: &Label, quality: &Quality) -> v1::Photo {
             .map(|source| label_source(source).to_owned()),
         caption: label.caption.clone(),
         capture_time: photo.capture_time.as_ref().map(v1::Time::from),
+        site_time: None,
         all_times: photo
             .all_times
             .iter()

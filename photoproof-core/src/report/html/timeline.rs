@@ -30,6 +30,7 @@ pub(super) struct Timeline {
     ticks: Vec<(String, String)>,
     window: Option<(String, String)>,
     gaps: Vec<String>,
+    corrected: Vec<String>,
     without_time: Option<String>,
     alt: String,
 }
@@ -46,6 +47,35 @@ struct Mark {
     x: String,
     phase: &'static str,
     title: String,
+}
+
+/// The time that the report's stages placed at the site; reports of earlier versions have none.
+fn at_site(photo: &Photo, job: &Job) -> Option<NaiveDateTime> {
+    match photo.site_time.as_deref() {
+        Some(time) => local(time),
+        None => civil(photo.capture_time.as_ref()?, job),
+    }
+}
+
+/// Clocks whose times were corrected, in words.
+fn corrected(report: &Report) -> Vec<String> {
+    let devices = report.timeline.devices.iter();
+    devices
+        .filter(|device| device.clock.error_s != 0)
+        .map(|device| {
+            let name = device
+                .device
+                .as_deref()
+                .map_or("camera not named".into(), inert);
+            let minutes = device.clock.error_s.unsigned_abs() as f64 / 60.0;
+            let side = if device.clock.error_s > 0 {
+                "fast"
+            } else {
+                "slow"
+            };
+            format!("{name}: {} minutes {side}", number(minutes, 1))
+        })
+        .collect()
 }
 
 /// The civil time at the site where offset and zone are known, else the time as the camera wrote it.
@@ -135,7 +165,7 @@ pub(super) fn chart(report: &Report) -> Option<Timeline> {
     let timed: Vec<(NaiveDateTime, &Photo)> = report
         .photos
         .iter()
-        .filter_map(|photo| Some((civil(photo.capture_time.as_ref()?, job)?, photo)))
+        .filter_map(|photo| Some((at_site(photo, job)?, photo)))
         .collect();
     let window = job
         .window_start
@@ -167,6 +197,7 @@ pub(super) fn chart(report: &Report) -> Option<Timeline> {
             (format!("{from:.1}"), format!("{:.1}", to - from))
         }),
         gaps: gaps(&timed),
+        corrected: corrected(report),
         without_time: (untimed > 0).then(|| count(untimed, "photo")),
         rows,
         alt,

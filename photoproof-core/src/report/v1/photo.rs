@@ -23,6 +23,10 @@ pub struct Photo {
     pub caption: Option<String>,
     /// Chosen capture time.
     pub capture_time: Option<Time>,
+    /// Wall clock at the site where offset and zone are known, else as written; corrected by the error of the
+    /// device's clock.
+    #[serde(default)]
+    pub site_time: Option<String>,
     /// Every time the file offers.
     pub all_times: Vec<Time>,
     /// Container format.

@@ -1,0 +1,199 @@
+//! `file-number-out-of-order`: a camera's file numbers run against its times.
+
+use std::collections::{BTreeMap, BTreeSet};
+
+use super::{capture_time_out_of_order, capture_time_outside_window};
+use crate::group::Moment;
+use crate::ingest::PhotoId;
+use crate::judge::together::{Instance, each_or_one};
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+
+static META: CheckMeta = CheckMeta {
+    id: "file-number-out-of-order",
+    status: Status::Stable { since: "0.1.0" },
+    severity: Severity::Review,
+    summary: "The numbers that a camera gives its files run against the capture times.",
+    why: "A camera counts up; a photo with a higher number and an earlier time has another number or another time than the camera gave it.",
+    how_measured: "Photos of one camera whose names are one prefix and a number of three to five digits, at least four of them, sorted by number; the fewest photos whose times are out of the sequence are named. A step from the highest to the lowest number is a new round of the counter. Photos that the order or window checks name, and copies, are left out.",
+    limit: "clock_tolerance_s (0 seconds).",
+    remedy: "Check the camera's clock, and say whether files were renamed.",
+    innocent: &[
+        "files were renamed or numbered when they were copied",
+        "the clock was set during the job",
+        "two phones of one model were used",
+    ],
+    blind_spots: "Where the numbers go through one area after the other, the sorted folder was numbered and nothing is said. Names that a program gave are numbers of no camera. A camera that starts a new folder may count anew.",
+};
+
+/// The check.
+#[derive(Debug)]
+pub struct FileNumberOutOfOrder;
+
+/// Photos of one camera and prefix from which the sequence is judged.
+const SEQUENCE: usize = 4;
+
+impl Check for FileNumberOutOfOrder {
+    fn meta(&self) -> &'static CheckMeta {
+        &META
+    }
+
+    fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
+        let mut known: BTreeSet<PhotoId> = BTreeSet::new();
+        known.extend(first_photos(
+            &capture_time_out_of_order::CaptureTimeOutOfOrder,
+            evidence,
+        ));
+        known.extend(first_photos(
+            &capture_time_outside_window::CaptureTimeOutsideWindow,
+            evidence,
+        ));
+        let mut rows: BTreeMap<(usize, String), Vec<Numbered>> = BTreeMap::new();
+        for photo in evidence.photo_ids() {
+            let Some((key, numbered)) = numbered(evidence, photo) else {
+                continue;
+            };
+            if !known.contains(&photo) && !evidence.is_copied(photo) {
+                rows.entry(key).or_default().push(numbered);
+            }
+        }
+        rows.into_values()
+            .filter(|row| row.len() >= SEQUENCE && !is_numbered_by_place(evidence, row))
+            .flat_map(|row| judge_row(evidence, row))
+            .collect()
+    }
+}
+
+fn first_photos(check: &dyn Check, evidence: &Evidence<'_>) -> Vec<PhotoId> {
+    check
+        .run(evidence)
+        .into_iter()
+        .flat_map(|finding| finding.photos)
+        .collect()
+}
+
+#[derive(Debug, Clone, Copy)]
+struct Numbered {
+    number: u32,
+    photo: PhotoId,
+    moment: Moment,
+}
+
+/// Camera and prefix, and the number, of a name such as `IMG_0412.jpg`.
+fn numbered(evidence: &Evidence<'_>, photo: PhotoId) -> Option<((usize, String), Numbered)> {
+    let device = evidence
+        .grouped
+        .devices
+        .of_photo
+        .get(photo.0)
+        .copied()
+        .flatten()?;
+    let name = evidence.photo(photo).path.rsplit('/').next()?;
+    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
+    let prefix = stem.trim_end_matches(|c: char| c.is_ascii_digit());
+    let digits = stem.strip_prefix(prefix)?;
+    let letters = prefix.trim_end_matches(['_', '-']);
+    let is_prefix =
+        (1..=4).contains(&letters.len()) && letters.chars().all(|c| c.is_ascii_alphabetic());
+    let number = digits
+        .parse()
+        .ok()
+        .filter(|_| (3..=5).contains(&digits.len()) && is_prefix)?;
+    let moment = *evidence.moment(photo)?;
+    Some((
+        (device, prefix.to_uppercase()),
+        Numbered {
+            number,
+            photo,
+            moment,
+        },
+    ))
+}
+
+/// Whether the numbers go through areas and phases one after the other: then somebody numbered the sorted
+/// folder, not the camera.
+fn is_numbered_by_place(evidence: &Evidence<'_>, row: &[Numbered]) -> bool {
+    let mut sorted = row.to_vec();
+    sorted.sort_by_key(|numbered| (numbered.number, numbered.photo));
+    let places = sorted.iter().map(|numbered| evidence.label(numbered.photo));
+    let mut areas: Vec<Option<&str>> = places.map(|label| label.area.as_deref()).collect();
+    areas.dedup();
+    let runs = areas.len();
+    areas.sort_unstable();
+    areas.dedup();
+    areas.len() > 1 && runs == areas.len()
+}
+
+fn judge_row(evidence: &Evidence<'_>, mut row: Vec<Numbered>) -> Vec<Finding> {
+    row.sort_by_key(|numbered| (numbered.number, numbered.moment.civil, numbered.photo));
+    // The counter may have begun anew: the rotation of the sequence with the fewest photos out of it.
+    let jumps = row
+        .windows(2)
+        .enumerate()
+        .max_by_key(|(_, pair)| match pair {
+            [a, b] => b.number - a.number,
+            _ => 0,
+        });
+    let turn = jumps.map_or(0, |(at, _)| at + 1);
+    let mut turned = row.clone();
+    turned.rotate_left(turn);
+    let tolerance = evidence.limits().clock_tolerance_s;
+    let (plain, rotated) = (
+        out_of_sequence(&row, tolerance),
+        out_of_sequence(&turned, tolerance),
+    );
+    let out = if rotated.len() < plain.len() {
+        rotated
+    } else {
+        plain
+    };
+    let found = out
+        .into_iter()
+        .map(|numbered| Instance {
+            photo: numbered.photo,
+            message: format!(
+                "file number {} does not fit its time, {}, in the camera's sequence",
+                numbered.number,
+                numbered.moment.civil.format("%Y-%m-%d %H:%M:%S")
+            ),
+            measured: None,
+        })
+        .collect();
+    each_or_one(
+        &META,
+        evidence,
+        found,
+        row.len(),
+        "file numbers of one camera run against their times",
+    )
+}
+
+/// The photos outside the longest run that is in order.
+fn out_of_sequence(row: &[Numbered], tolerance: i64) -> Vec<Numbered> {
+    // Quadratic only beyond any camera's roll; rows are photos of one job.
+    let mut best: Vec<(usize, Option<usize>)> = Vec::with_capacity(row.len());
+    for (at, later) in row.iter().enumerate() {
+        let before = row.iter().zip(&best).enumerate().take(at);
+        let fitting = before
+            .filter(|(_, (earlier, _))| earlier.moment.seconds_until(&later.moment) >= -tolerance);
+        let longest =
+            fitting.max_by_key(|(index, (_, (length, _)))| (*length, std::cmp::Reverse(*index)));
+        best.push(match longest {
+            Some((index, (_, (length, _)))) => (length + 1, Some(index)),
+            None => (1, None),
+        });
+    }
+    let ends = best.iter().enumerate();
+    let mut at = ends
+        .max_by_key(|(index, (length, _))| (*length, std::cmp::Reverse(*index)))
+        .map(|(index, _)| index);
+    let mut kept = BTreeSet::new();
+    while let Some(index) = at {
+        kept.insert(index);
+        at = best.get(index).and_then(|(_, previous)| *previous);
+    }
+    let out = row
+        .iter()
+        .enumerate()
+        .filter(|(index, _)| !kept.contains(index));
+    out.map(|(_, numbered)| *numbered).collect()
+}
