@@ -120,7 +120,12 @@ pub(crate) fn print(photos: &BTreeMap<String, Measured>) {
                 };
                 let change = Change::between(&m.measures.small, &second.small, &shift)?;
                 if change.share > 0.05 {
-                    eprintln!("  {} {}: {:.1} %", how.name, m.photo.path, 100.0 * change.share);
+                    eprintln!(
+                        "  {} {}: {:.1} %",
+                        how.name,
+                        m.photo.path,
+                        100.0 * change.share
+                    );
                 }
                 Some(change.share)
             })

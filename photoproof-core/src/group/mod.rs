@@ -5,9 +5,11 @@ pub mod coverage;
 mod infer;
 pub(crate) mod loads;
 pub mod view_set;
+pub mod visible;
 
 pub use coverage::{CoverageCell, phases_of, required_phases};
 pub use view_set::{Attempt, ViewSet};
+pub use visible::ChangedPair;
 
 use std::collections::BTreeSet;
 
@@ -15,7 +17,7 @@ use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
 use crate::limits::Limits;
 use crate::measure::pairs::ComparedPair;
-use crate::measure::{CopyMeasure, Viewpoint};
+use crate::measure::{Change, CopyMeasure, Viewpoint};
 use crate::relation::Relation;
 use crate::volume::{Tally, tally};
 
@@ -69,6 +71,8 @@ pub struct Grouped {
     pub view_sets: Vec<ViewSet>,
     /// Compared pairs, sorted.
     pub pairs: Vec<Pair>,
+    /// Visible change of the pairs of one view, sorted; see [`visible`].
+    pub changes: Vec<ChangedPair>,
     /// Confirmed copies, sorted.
     pub copies: Vec<CopyPair>,
     /// Debris loads and hazards with their photos, and the claim.
@@ -80,6 +84,16 @@ pub struct Grouped {
 }
 
 impl Grouped {
+    /// The visible change from `a` to `b`, if they were compared.
+    #[must_use]
+    pub fn change(&self, a: PhotoId, b: PhotoId) -> Option<&Change> {
+        self.changes
+            .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
+            .ok()
+            .and_then(|index| self.changes.get(index))
+            .map(|pair| &pair.change)
+    }
+
     /// The comparison of two photos, whichever way round it was made.
     #[must_use]
     pub fn pair(&self, x: PhotoId, y: PhotoId) -> Option<&Pair> {
@@ -197,6 +211,7 @@ pub fn group(
         areas,
         view_sets,
         pairs,
+        changes: Vec::new(),
         copies,
         debris,
         debris_photos,

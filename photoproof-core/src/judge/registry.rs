@@ -4,8 +4,9 @@ use crate::judge::checks::{
     away_from_site, capture_time_out_of_order, capture_time_outside_window, distance_change,
     idle_pattern, idle_waiver, load_counted_twice, load_photos_out_of_order, low_detail,
     missing_angle, missing_area, missing_capture_time, missing_phase, missing_shot,
-    reused_across_jobs, reused_within_job, unevidenced_hazard, unevidenced_load, unexpected_area,
-    unlabelled_photo, unreadable_photo, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    no_visible_change, reused_across_jobs, reused_within_job, unchanged_during, unevidenced_hazard,
+    unevidenced_load, unexpected_area, unlabelled_photo, unreadable_photo, viewpoint_inconclusive,
+    viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -18,6 +19,8 @@ pub static CHECKS: &[&dyn Check] = &[
     &viewpoint_shift::ViewpointShifted,
     &distance_change::DistanceChange,
     &viewpoint_inconclusive::ViewpointInconclusive,
+    &no_visible_change::NoVisibleChange,
+    &unchanged_during::UnchangedDuring,
     &capture_time_out_of_order::CaptureTimeOutOfOrder,
     &capture_time_outside_window::CaptureTimeOutsideWindow,
     &missing_capture_time::MissingCaptureTime,

@@ -60,10 +60,7 @@ pub(super) fn measure(a: &SmallPicture, b: &SmallPicture, alignment: &Map) -> Ce
             let place = (centre(index % columns), centre(index / columns));
             let place = inside(place, &first)?;
             let (shift, likeness) = best(&first, &second, place, &field)?;
-            let colour = [
-                ratios(&ca, place, (0, 0))?,
-                ratios(&cb, place, shift)?,
-            ];
+            let colour = [ratios(&ca, place, (0, 0))?, ratios(&cb, place, shift)?];
             Some(Raw { likeness, colour })
         })
         .collect();
@@ -86,9 +83,8 @@ fn inside((x, y): Shift, plane: &Plane) -> Option<Shift> {
 /// The best place of b for a window of a, and the likeness there.
 fn best(a: &Plane, b: &Plane, place: Shift, field: &Field) -> Option<(Shift, Likeness)> {
     let score = |shift: Shift| Some((shift, compare(a, b, place, HALF, shift)?));
-    let better = |x: &(Shift, Likeness), y: &(Shift, Likeness)| {
-        y.1.correlation.total_cmp(&x.1.correlation)
-    };
+    let better =
+        |x: &(Shift, Likeness), y: &(Shift, Likeness)| y.1.correlation.total_cmp(&x.1.correlation);
     let mut offers: Vec<(Shift, Likeness)> = field
         .offers(place.0 as f32, place.1 as f32)
         .into_iter()
@@ -97,9 +93,7 @@ fn best(a: &Plane, b: &Plane, place: Shift, field: &Field) -> Option<(Shift, Lik
     offers.sort_by(better);
     offers.truncate(REFINED);
     let refined = offers.iter().flat_map(|((x, y), _)| {
-        (-REFINE..=REFINE).flat_map(move |dy| {
-            (-REFINE..=REFINE).map(move |dx| (x + dx, y + dy))
-        })
+        (-REFINE..=REFINE).flat_map(move |dy| (-REFINE..=REFINE).map(move |dx| (x + dx, y + dy)))
     });
     let mut all: Vec<(Shift, Likeness)> = refined.filter_map(score).collect();
     all.sort_by(better);

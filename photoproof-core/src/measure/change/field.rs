@@ -70,19 +70,27 @@ impl Field {
     }
 }
 
+/// Every second shift first, then those around the best.
 fn best_shift(a: &Plane, b: &Plane, place: Shift) -> Option<Shift> {
-    let mut best = (SURE, None);
-    for dy in -REACH..=REACH {
-        for dx in -REACH..=REACH {
-            let Some(likeness) = compare(a, b, place, HALF, (dx, dy)) else {
-                continue;
-            };
-            if likeness.correlation > best.0 {
-                best = (likeness.correlation, Some((dx, dy)));
-            }
-        }
-    }
-    best.1
+    let reach = (-REACH..=REACH).step_by(2);
+    let coarse = reach
+        .clone()
+        .flat_map(|dy| reach.clone().map(move |dx| (dx, dy)));
+    let (around, _) = best_of(a, b, place, coarse)?;
+    let fine = (-1..=1).flat_map(|dy| (-1..=1).map(move |dx| (around.0 + dx, around.1 + dy)));
+    let (shift, correlation) = best_of(a, b, place, fine)?;
+    (correlation > SURE).then_some(shift)
+}
+
+fn best_of(
+    a: &Plane,
+    b: &Plane,
+    place: Shift,
+    shifts: impl Iterator<Item = Shift>,
+) -> Option<(Shift, f32)> {
+    shifts
+        .filter_map(|shift| Some((shift, compare(a, b, place, HALF, shift)?.correlation)))
+        .reduce(|best, next| if next.1 > best.1 { next } else { best })
 }
 
 /// Root of the smaller eigenvalue of the mean structure tensor (Shi and Tomasi, "Good Features to Track",

@@ -22,7 +22,9 @@ const AROUND: [f32; TERMS] = [
 fn terms(cell: &CellMeasure) -> [f32; TERMS] {
     let correlation = cell.correlation.clamp(0.0, 1.0);
     let unexplained = (1.0 - correlation * correlation).sqrt();
-    let [a, b] = cell.contrast.map(|contrast| (contrast * unexplained).ln_1p());
+    let [a, b] = cell
+        .contrast
+        .map(|contrast| (contrast * unexplained).ln_1p());
     let (high, low) = (a.max(b), a.min(b));
     let colour = cell.colour.min(0.6);
     let light = cell.light.abs().min(1.0);

@@ -34,8 +34,12 @@ pub(super) fn compare(
     let second = corner(b, x + shift.0 - half, y + shift.1 - half, side)?;
     let (mut sa, mut sb, mut saa, mut sbb, mut sab) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
     for row in 0..side {
-        let p = a.data.get(first + row * a.width..first + row * a.width + side)?;
-        let q = b.data.get(second + row * b.width..second + row * b.width + side)?;
+        let p = a
+            .data
+            .get(first + row * a.width..first + row * a.width + side)?;
+        let q = b
+            .data
+            .get(second + row * b.width..second + row * b.width + side)?;
         for (&p, &q) in p.iter().zip(q) {
             sa += p;
             sb += q;
