@@ -54,3 +54,60 @@ impl Change {
 pub fn cells(a: &SmallPicture, b: &SmallPicture, shift: &ViewpointShift) -> Cells {
     cell::measure(a, b, &shift.alignment)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::ingest::Pixels;
+    use image::{Rgb, RgbImage};
+
+    /// A tiled floor under a plain wall; `debris` adds a coloured heap of stripes over an eighth of the frame,
+    /// `gain` is the exposure.
+    fn room(debris: bool, gain: f32) -> SmallPicture {
+        let rgb = RgbImage::from_fn(384, 288, |x, y| {
+            let tile = (x / 12 * 7 + y / 12 * 13) % 5;
+            let value = if y < 120 {
+                190.0
+            } else {
+                90.0 + 12.0 * tile as f32
+            };
+            let heap = debris && (96..240).contains(&x) && (144..240).contains(&y);
+            let [r, g, b] = if heap {
+                let stripe = if (x + 2 * y) / 9 % 2 == 0 {
+                    40.0
+                } else {
+                    150.0
+                };
+                [stripe, 0.6 * stripe, 0.3 * stripe]
+            } else {
+                [value, value, 0.9 * value]
+            };
+            Rgb([r, g, b].map(|v| (v * gain).min(255.0) as u8))
+        });
+        SmallPicture::new(&Pixels::new(rgb, 384, 288))
+    }
+
+    fn share(a: &SmallPicture, b: &SmallPicture) -> f64 {
+        let same = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        region::change(&cell::measure(a, b, &same)).unwrap().share
+    }
+
+    #[test]
+    fn another_exposure_is_no_change() {
+        assert!(share(&room(false, 1.0), &room(false, 0.7)) < 0.005);
+    }
+
+    #[test]
+    fn what_was_removed_is_the_changed_share() {
+        let truth = 144.0 * 96.0 / (384.0 * 288.0);
+        let found = share(&room(true, 1.0), &room(false, 0.8));
+        assert!((found - truth).abs() < 0.05, "{found} for {truth}");
+    }
+
+    #[test]
+    fn nothing_in_common_gives_no_answer() {
+        let away = [[1.0, 0.0, 5000.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let (a, b) = (room(true, 1.0), room(false, 1.0));
+        assert!(region::change(&cell::measure(&a, &b, &away)).is_none());
+    }
+}

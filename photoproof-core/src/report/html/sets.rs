@@ -132,13 +132,21 @@ fn comparison(report: &Report, pair: &Pair, pictures: &Pictures) -> Comparison {
         matrix: back.as_ref().map(matrix_text),
         outline_a: outline_a.map(|points| points_text(&points, a.width)),
         outline_b: outline_b.map(|points| points_text(&points, b.width)),
-        change: pair
-            .change
-            .as_ref()
-            .map(|change| inert(&change.map.join(" "))),
+        change: pair.change.as_ref().map(|change| map_text(&change.map)),
         a,
         b,
     }
+}
+
+/// Rows of the change map apart by blanks; whatever is no letter of it is left out.
+fn map_text(rows: &[String]) -> String {
+    let row = |row: &String| -> String {
+        row.chars()
+            .filter(|letter| letter.is_ascii_digit() || *letter == '-')
+            .collect()
+    };
+    let rows: Vec<String> = rows.iter().map(row).collect();
+    rows.join(" ")
 }
 
 fn matrix_text(map: &Map) -> String {
