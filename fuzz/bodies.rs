@@ -106,7 +106,7 @@ pub(crate) fn stamp(bytes: &[u8]) {
         let gray = bytes.get(at).copied().unwrap_or(0);
         image::Rgb([gray, gray.wrapping_add(gray >> 3), gray])
     });
-    if let Some(stamp) = read_stamp(&picture, None) {
+    if let Some(stamp) = read_stamp(&picture, || None) {
         assert!((0.0..=1.0).contains(&stamp.confidence), "a probability");
         let _ = stamp.to_text();
     }

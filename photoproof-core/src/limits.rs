@@ -52,6 +52,11 @@ pub struct Limits {
     /// Largest share of clipped highlights, 0..=1. Default 0.5: three stops of over-exposure clip
     /// two thirds of a room photo, a bright window in a good one at most a fifth.
     pub max_clipped_share: f64,
+    /// Two photos of one view differ visibly if at least this share of the common part changed, 0..=1.
+    /// Default 0.02: two exposures of one unchanged view of rendered rooms stay below 0.019, another
+    /// standpoint and light included; changes of more than 5 % of the frame reach 0.026
+    /// (`examples/change_report`).
+    pub min_visible_change: f64,
     /// Smallest long side of a photo, pixels. Default 640.
     pub min_long_side_px: u32,
     /// Distance of a photo's GPS position from the site, metres, beyond which a person looks.
@@ -81,6 +86,7 @@ impl Default for Limits {
             min_sharpness: 220.0,
             min_mean_luma: 0.06,
             max_clipped_share: 0.5,
+            min_visible_change: 0.02,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,
             min_load_turnaround_s: 900,

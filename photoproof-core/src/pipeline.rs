@@ -3,15 +3,18 @@
 use std::path::Path;
 
 use chrono::{DateTime, NaiveDate, Utc};
+use rayon::prelude::*;
 
 use crate::error::Error;
 use crate::group::loads::{self, LoadEvidence};
-use crate::group::{Compared, CopyPair, Grouped, Original, group, rival_pairs};
+use crate::group::{
+    ChangedPair, Compared, CopyPair, Grouped, Original, group, rival_pairs, visible,
+};
 use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
 use crate::job::JobSheet;
 use crate::judge::{Evidence, Judgement, WaiverSet, judge};
 use crate::ledger::{JobRecord, Ledger, PhotoRecord};
-use crate::measure::{PhotoMeasures, copy, measure_photo, pairs};
+use crate::measure::{Change, PhotoMeasures, Viewpoint, copy, measure_photo, pairs};
 use crate::thumbnail::{Thumbnail, Thumbnails};
 
 /// Where a run stands, for a progress display.
@@ -138,6 +141,7 @@ pub fn run(
         },
     );
     grouped.debris.count_once(repeats);
+    grouped.changes = changes(&sheet, &grouped, &measures);
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped).at(options.now);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {
@@ -152,6 +156,24 @@ pub fn run(
         judgement,
         thumbnails,
     })
+}
+
+/// Visible change of the pairs whose answer is read.
+fn changes(sheet: &JobSheet, grouped: &Grouped, measures: &[PhotoMeasures]) -> Vec<ChangedPair> {
+    let small = |id: PhotoId| measures.get(id.0).map(|measures| &measures.small);
+    visible::wanted(sheet, grouped)
+        .into_par_iter()
+        .filter_map(|pair| {
+            let Viewpoint::Shift(shift) = &pair.viewpoint else {
+                return None;
+            };
+            Some(ChangedPair {
+                a: pair.a,
+                b: pair.b,
+                change: Change::between(small(pair.a)?, small(pair.b)?, shift)?,
+            })
+        })
+        .collect()
 }
 
 fn copies(

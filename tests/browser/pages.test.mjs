@@ -192,7 +192,7 @@ test("the visible change is drawn where debris was", async () => {
   const canvas = second.locator("canvas.heat");
   await canvas.waitFor();
   // Its size is set in the same step that draws it.
-  await page.waitForFunction(() => document.querySelector("canvas.heat").width === 240);
+  await page.waitForFunction(() => document.querySelector("canvas.heat").width === 48);
   const heat = await canvas.evaluate((sheet) => {
     const { width, height } = sheet;
     const pixels = sheet.getContext("2d").getImageData(0, 0, width, height).data;

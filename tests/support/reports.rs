@@ -94,6 +94,27 @@ fn photo(path: &str, area: &str, phase: Phase, minute: u32) -> Photo {
     }
 }
 
+/// Debris in the lower middle of the frame is gone.
+fn change() -> Change {
+    let row = |row: usize| {
+        let letter = |column: usize| match (row, column) {
+            (0, _) => '-',
+            (24..=33, 8..=40) => '9',
+            _ => '0',
+        };
+        (0..48).map(letter).collect()
+    };
+    Change {
+        share: 0.196,
+        compared: 0.972,
+        map: (0..36).map(row).collect(),
+        regions: vec![ChangedRegion {
+            frame: [0.167, 0.667, 0.854, 0.944],
+            share: 0.191,
+        }],
+    }
+}
+
 fn pair(a: &str, b: &str) -> Pair {
     Pair {
         a: a.into(),
@@ -117,6 +138,7 @@ fn pair(a: &str, b: &str) -> Pair {
         copy_detail: None,
         advice: Some("step back about 6 %, turn left 2 degrees".into()),
         alignment: Some(alignment()),
+        change: Some(change()),
     }
 }
 

@@ -7,12 +7,14 @@ mod infer;
 pub(crate) mod loads;
 pub mod moment;
 pub mod view_set;
+pub mod visible;
 pub mod zone;
 
 pub use clock::{ClockBasis, DeviceClock, Devices};
 pub use coverage::{CoverageCell, phases_of, required_phases};
 pub use moment::Moment;
 pub use view_set::{Attempt, ViewSet};
+pub use visible::ChangedPair;
 pub use zone::SiteZone;
 
 use std::collections::BTreeSet;
@@ -21,7 +23,7 @@ use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
 use crate::limits::Limits;
 use crate::measure::pairs::ComparedPair;
-use crate::measure::{CopyMeasure, Viewpoint};
+use crate::measure::{Change, CopyMeasure, Viewpoint};
 use crate::relation::Relation;
 use crate::volume::{Tally, tally};
 
@@ -75,6 +77,8 @@ pub struct Grouped {
     pub view_sets: Vec<ViewSet>,
     /// Compared pairs, sorted.
     pub pairs: Vec<Pair>,
+    /// Visible change of the pairs of one view, sorted; see [`visible`].
+    pub changes: Vec<ChangedPair>,
     /// Confirmed copies, sorted.
     pub copies: Vec<CopyPair>,
     /// Debris loads and hazards with their photos, and the claim.
@@ -92,6 +96,16 @@ pub struct Grouped {
 }
 
 impl Grouped {
+    /// The visible change from `a` to `b`, if they were compared.
+    #[must_use]
+    pub fn change(&self, a: PhotoId, b: PhotoId) -> Option<&Change> {
+        self.changes
+            .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
+            .ok()
+            .and_then(|index| self.changes.get(index))
+            .map(|pair| &pair.change)
+    }
+
     /// The comparison of two photos, whichever way round it was made.
     #[must_use]
     pub fn pair(&self, x: PhotoId, y: PhotoId) -> Option<&Pair> {
@@ -222,6 +236,7 @@ pub fn group(
         areas,
         view_sets,
         pairs,
+        changes: Vec::new(),
         copies,
         debris,
         debris_photos,

@@ -6,9 +6,10 @@ use crate::judge::checks::{
     device_clock_wrong, distance_change, file_number_out_of_order, idle_pattern, idle_waiver,
     job_finished_too_soon, load_counted_twice, load_photos_out_of_order, low_detail, missing_angle,
     missing_area, missing_capture_time, missing_phase, missing_shot, missing_stamp,
-    reused_across_jobs, reused_within_job, same_capture_time, stamp_disagrees, unevidenced_hazard,
-    unevidenced_load, unexpected_area, unlabelled_photo, unreadable_photo, view_finished_too_soon,
-    viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    no_visible_change, reused_across_jobs, reused_within_job, same_capture_time, stamp_disagrees,
+    unchanged_during, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
+    unreadable_photo, view_finished_too_soon, viewpoint_inconclusive, viewpoint_shift,
+    volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -21,6 +22,8 @@ pub static CHECKS: &[&dyn Check] = &[
     &viewpoint_shift::ViewpointShifted,
     &distance_change::DistanceChange,
     &viewpoint_inconclusive::ViewpointInconclusive,
+    &no_visible_change::NoVisibleChange,
+    &unchanged_during::UnchangedDuring,
     &capture_time_out_of_order::CaptureTimeOutOfOrder,
     &capture_time_outside_window::CaptureTimeOutsideWindow,
     &missing_capture_time::MissingCaptureTime,

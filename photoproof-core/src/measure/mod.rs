@@ -4,6 +4,7 @@
 
 mod appearance;
 mod blur;
+pub mod change;
 pub mod copy;
 pub mod feature;
 pub mod pairs;
@@ -12,6 +13,7 @@ pub(crate) mod plane;
 pub mod quality;
 pub mod viewpoint;
 
+pub use change::{Change, SmallPicture};
 pub use copy::{CopyKind, CopyMeasure, Fingerprint, compare_copies, find_copies};
 pub use feature::{Feature, Features, Keypoint};
 pub use quality::Quality;
@@ -29,6 +31,8 @@ pub struct PhotoMeasures {
     pub quality: Quality,
     /// Keypoints and descriptors in working pixels.
     pub features: Features,
+    /// Small copy for the comparison of what two photos of one view show.
+    pub small: SmallPicture,
 }
 
 /// Measures one photo. `pixels` are its reduced, upright pixels.
@@ -38,6 +42,7 @@ pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
         fingerprint: Fingerprint::new(photo, pixels),
         quality: Quality::new(pixels),
         features: Features::extract(photo, pixels),
+        small: SmallPicture::new(pixels),
     }
 }
 
@@ -48,5 +53,6 @@ pub fn measure_pixels(file_sha256: String, pixels: &Pixels) -> PhotoMeasures {
         fingerprint: Fingerprint::from_pixels(file_sha256, pixels),
         quality: Quality::new(pixels),
         features: Features::from_gray(&pixels.gray, None),
+        small: SmallPicture::new(pixels),
     }
 }

@@ -202,6 +202,32 @@ pub struct Pair {
     pub advice: Option<String>,
     /// Plane-to-plane map from a's to b's frame, both scaled to width 1, row major.
     pub alignment: Option<[[f64; 3]; 3]>,
+    /// What changed from a to b; absent where it was not compared.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub change: Option<Change>,
+}
+
+/// Visible change between two photos of one view.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct Change {
+    /// Share of the compared part of a's frame that changed, 0..=1.
+    pub share: f64,
+    /// Share of a's frame that was compared, 0..=1.
+    pub compared: f64,
+    /// Map over a's frame, one text a row, one letter a cell: how surely it changed in tenths, `0` to `9`; `-` where
+    /// nothing could be compared.
+    pub map: Vec<String>,
+    /// Connected changed parts, the largest first.
+    pub regions: Vec<ChangedRegion>,
+}
+
+/// A connected changed part of a's frame.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub struct ChangedRegion {
+    /// Left, top, right and bottom edge as shares of a's width and height, 0..=1.
+    pub frame: [f64; 4],
+    /// Share of a's frame, 0..=1.
+    pub share: f64,
 }
 
 /// How a copy was edited.

@@ -212,7 +212,7 @@ impl Names<'_> {
             &self.0.measures[pair.a.0].features,
             &self.0.measures[pair.b.0].features,
         );
-        pair::pair(
+        let mut row = pair::pair(
             &pair::Named {
                 path: &self.path(pair.a),
                 features: a,
@@ -224,7 +224,9 @@ impl Names<'_> {
             &pair.viewpoint,
             copy.map(|copy| &copy.measure),
             &self.0.sheet.limits,
-        )
+        );
+        row.change = self.0.grouped.change(pair.a, pair.b).map(pair::change);
+        row
     }
 
     fn copy(&self, copy: &CopyPair) -> v1::Copy {

@@ -4,7 +4,7 @@ use super::photo::rounded;
 use crate::advice::advice;
 use crate::limits::Limits;
 use crate::measure::{
-    CopyKind, CopyMeasure, Features, Inconclusive, Model, Viewpoint, ViewpointShift,
+    Change, CopyKind, CopyMeasure, Features, Inconclusive, Model, Viewpoint, ViewpointShift,
 };
 use crate::relation::Relation;
 use crate::report::v1;
@@ -53,6 +53,7 @@ pub fn pair(
             .map(copy_detail),
         advice: None,
         alignment: None,
+        change: None,
     };
     match viewpoint {
         Viewpoint::Shift(shift) => {
@@ -141,6 +142,30 @@ pub fn copy_detail(copy: &CopyMeasure) -> v1::CopyDetail {
     v1::CopyDetail {
         transform: copy.transform.clone(),
         crop: rounded(copy.crop, 3),
+    }
+}
+
+/// The report's form of a visible change.
+#[must_use]
+pub fn change(change: &Change) -> v1::Change {
+    let letter = |sure: &Option<f32>| match sure {
+        // The cast of 0..=9 cannot fail.
+        Some(sure) => char::from(b'0' + (sure * 10.0).clamp(0.0, 9.0) as u8),
+        None => '-',
+    };
+    let rows = change.map.chunks(change.columns.max(1));
+    v1::Change {
+        share: rounded(change.share, 4),
+        compared: rounded(change.compared, 3),
+        map: rows.map(|row| row.iter().map(letter).collect()).collect(),
+        regions: change
+            .regions
+            .iter()
+            .map(|region| v1::ChangedRegion {
+                frame: region.frame.map(|edge| rounded(edge, 3)),
+                share: rounded(region.share, 4),
+            })
+            .collect(),
     }
 }
 

@@ -47,6 +47,8 @@ struct Comparison {
     outline_a: Option<String>,
     /// What a shows of b, corners in b's thumbnail.
     outline_b: Option<String>,
+    /// How surely each cell of a changed: rows of letters.
+    change: Option<String>,
 }
 
 pub(super) fn cards(report: &Report, pictures: &Pictures) -> Vec<Card> {
@@ -130,9 +132,21 @@ fn comparison(report: &Report, pair: &Pair, pictures: &Pictures) -> Comparison {
         matrix: back.as_ref().map(matrix_text),
         outline_a: outline_a.map(|points| points_text(&points, a.width)),
         outline_b: outline_b.map(|points| points_text(&points, b.width)),
+        change: pair.change.as_ref().map(|change| map_text(&change.map)),
         a,
         b,
     }
+}
+
+/// Rows of the change map apart by blanks; whatever is no letter of it is left out.
+fn map_text(rows: &[String]) -> String {
+    let row = |row: &String| -> String {
+        row.chars()
+            .filter(|letter| letter.is_ascii_digit() || *letter == '-')
+            .collect()
+    };
+    let rows: Vec<String> = rows.iter().map(row).collect();
+    rows.join(" ")
 }
 
 fn matrix_text(map: &Map) -> String {
@@ -235,6 +249,19 @@ fn numbers(report: &Report, pair: &Pair) -> Vec<(String, String, String)> {
         row(
             "Overlap",
             format!("{} %", number(overlap * 100.0, 0)),
+            limit,
+        );
+    }
+    if let Some(change) = &pair.change {
+        let limit = format!(
+            "at least {} %",
+            number(limits.min_visible_change * 100.0, 0)
+        );
+        let share = number(change.share * 100.0, 1);
+        let compared = number(change.compared * 100.0, 0);
+        row(
+            "Visible change",
+            format!("{share} % of the {compared} % that were compared"),
             limit,
         );
     }

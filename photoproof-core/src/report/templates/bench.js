@@ -78,7 +78,7 @@
       make("polygon", { points: data.outlineA, class: "edge" }, this.region);
     }
     this.outline.disabled = !data.outlineA;
-    this.heat.disabled = !this.map;
+    this.heat.disabled = !data.change;
     this.line = make("div", { class: "line" }, this.stage);
     this.place();
     this.draw();
@@ -135,9 +135,9 @@
 
   Bench.prototype.drawHeat = function () {
     if (this.heatmap) this.heatmap.hidden = !pressed(this.heat);
-    if (!pressed(this.heat) || this.heatmap || !this.map) return;
-    this.heatmap = make("canvas", { class: "layer heat", role: "img", "aria-label": "Where the two pictures differ in brightness" }, this.stage);
-    heatmap(this.heatmap, this.data, this.map.map(Number));
+    if (!pressed(this.heat) || this.heatmap || !this.data.change) return;
+    this.heatmap = make("canvas", { class: "layer heat", role: "img", "aria-label": "Where the second picture shows something else than the first" }, this.stage);
+    heatmap(this.heatmap, this.data.change.split(" "));
   };
 
   document.addEventListener("visibilitychange", function () {

@@ -1,0 +1,66 @@
+//! What a photo leaves behind for the comparison of its content: small luma, and smaller colour.
+
+use image::imageops::{FilterType, resize, thumbnail};
+use image::{GrayImage, RgbImage};
+
+use crate::ingest::Pixels;
+use crate::measure::plane::Plane;
+
+/// Long side of the small luma picture, pixels.
+pub(super) const LONG_SIDE: u32 = 384;
+/// Small luma pixels per colour pixel.
+pub(super) const COLOUR_STEP: u32 = 4;
+
+/// A small copy of one photo: luma with a long side of 384 pixels, colour at a quarter of that.
+#[derive(Debug, Clone, PartialEq)]
+pub struct SmallPicture {
+    luma: GrayImage,
+    colour: RgbImage,
+    /// Small pixels per working pixel.
+    scale: f64,
+}
+
+impl SmallPicture {
+    /// Reduces a working picture. A smaller one stays as it is.
+    #[must_use]
+    pub fn new(pixels: &Pixels) -> Self {
+        let (width, height) = pixels.gray.dimensions();
+        let scale = f64::from(LONG_SIDE) / f64::from(width.max(height).max(LONG_SIDE));
+        let side = |full: u32, step: f64| ((f64::from(full) * scale / step).round() as u32).max(1);
+        let luma = if scale < 1.0 {
+            let (w, h) = (side(width, 1.0), side(height, 1.0));
+            resize(&pixels.gray, w, h, FilterType::Triangle)
+        } else {
+            pixels.gray.clone()
+        };
+        let step = f64::from(COLOUR_STEP);
+        Self {
+            luma,
+            colour: thumbnail(&pixels.rgb, side(width, step), side(height, step)),
+            scale,
+        }
+    }
+
+    /// Small pixels per working pixel, above 0, at most 1.
+    pub(super) fn scale(&self) -> f64 {
+        self.scale
+    }
+
+    /// Luma, slightly smoothed so that two photos of unlike sharpness compare.
+    pub(super) fn luma(&self) -> Plane {
+        Plane::from_gray(&self.luma).blurred(0.7)
+    }
+
+    /// The three colour channels, 0..=255.
+    pub(super) fn colours(&self) -> [Plane; 3] {
+        std::array::from_fn(|channel| Plane {
+            width: self.colour.width() as usize,
+            height: self.colour.height() as usize,
+            data: self
+                .colour
+                .pixels()
+                .filter_map(|pixel| pixel.0.get(channel).map(|&v| f32::from(v)))
+                .collect(),
+        })
+    }
+}
