@@ -5,7 +5,12 @@
 //! `PHOTOPROOF_MUTATE_FILES=DIR` takes the pictures of another folder as seeds, the mutations spread over them.
 //! A case that fails is kept in `target/mutations`, to become a fixture.
 
-#![allow(clippy::unwrap_used, clippy::expect_used, dead_code)]
+#![allow(
+    clippy::unwrap_used,
+    clippy::expect_used,
+    clippy::print_stdout,
+    dead_code
+)]
 
 #[path = "../fuzz/bodies.rs"]
 mod bodies;
