@@ -120,7 +120,7 @@ pub(crate) fn print(photos: &BTreeMap<String, Measured>) {
                 };
                 let change = Change::between(&m.measures.small, &second.small, &shift)?;
                 if change.share > 0.05 {
-                    eprintln!(
+                    println!(
                         "  {} {}: {:.1} %",
                         how.name,
                         m.photo.path,

@@ -69,10 +69,11 @@ fn compare(truth: &Truth, photos: &BTreeMap<String, Measured>) -> (Compared, Str
     let viewpoint = Viewpoint::between(&a.measures.features, &b.measures.features);
     let relation = Relation::of(&viewpoint, &Limits::default());
     let mut rows = String::new();
-    let start = std::time::Instant::now();
+    let (start, mut ms) = (std::time::Instant::now(), 0.0);
     let change = match &viewpoint {
         Viewpoint::Shift(shift) => {
             let change = Change::between(&a.measures.small, &b.measures.small, shift);
+            ms = start.elapsed().as_secs_f64() * 1e3;
             if relation == Relation::SameView {
                 rows = cell_rows(truth, a, b, shift);
             }
@@ -84,7 +85,7 @@ fn compare(truth: &Truth, photos: &BTreeMap<String, Measured>) -> (Compared, Str
         truth: truth.clone(),
         relation,
         change,
-        ms: start.elapsed().as_secs_f64() * 1e3,
+        ms,
     };
     (compared, rows)
 }

@@ -6,7 +6,7 @@ use super::geometry::{self, Map};
 use super::pictures::{Picture, Pictures};
 use crate::phase::Phase;
 use crate::report::shape;
-use crate::report::v1::{Pair, Report, ViewSet};
+use crate::report::v1::{Change, Pair, Report, ViewSet};
 use crate::report::words::{self, degrees, inert, number};
 
 /// One view set.
@@ -218,6 +218,16 @@ fn turned(turn: f64, tilt: f64, roll: Option<f64>) -> String {
     format!("the camera turned {}", parts.join(", "))
 }
 
+/// Changed share and its limit, in words.
+fn changed(change: &Change, least: f64) -> (String, String) {
+    let share = number(change.share * 100.0, 1);
+    let compared = number(change.compared * 100.0, 0);
+    (
+        format!("{share} % of the {compared} % that were compared"),
+        format!("at least {} %", number(least * 100.0, 0)),
+    )
+}
+
 /// Quantity, value with uncertainty, limit.
 fn numbers(report: &Report, pair: &Pair) -> Vec<(String, String, String)> {
     let limits = &report.limits;
@@ -253,17 +263,8 @@ fn numbers(report: &Report, pair: &Pair) -> Vec<(String, String, String)> {
         );
     }
     if let Some(change) = &pair.change {
-        let limit = format!(
-            "at least {} %",
-            number(limits.min_visible_change * 100.0, 0)
-        );
-        let share = number(change.share * 100.0, 1);
-        let compared = number(change.compared * 100.0, 0);
-        row(
-            "Visible change",
-            format!("{share} % of the {compared} % that were compared"),
-            limit,
-        );
+        let (value, limit) = changed(change, limits.min_visible_change);
+        row("Visible change", value, limit);
     }
     if let Some(zoom) = pair.zoom {
         row("Zoom", format!("{} times", number(zoom, 2)), String::new());
