@@ -87,7 +87,7 @@ fn typos_in_tables_and_keys() {
     one(
         "[limits]\nfrobnicate = 1",
         "2:1",
-        &["use one of", "max_rotation_deg"],
+        &["use one of", "min_overlap", "min_visible_change"],
     );
     one("[scope]\nphase = [\"before\"]", "2:1", &["`phases`"]);
     one(

@@ -13,88 +13,102 @@ use std::time::Instant;
 use photoproof_core::ingest::{IngestOptions, photo_paths, read_photo, stamp};
 use photoproof_core::job::JobSheet;
 use photoproof_core::measure::feature::{MatchOptions, match_features};
-use photoproof_core::measure::{Features, Fingerprint, Quality, Viewpoint, find_copies, pairs};
+use photoproof_core::measure::pairs::{self, ComparedPair};
+use photoproof_core::measure::{
+    Features, Fingerprint, PhotoMeasures, Quality, Viewpoint, find_copies,
+};
 use photoproof_core::pipeline::{self, Options, Pictures};
 use photoproof_core::thumbnail::Thumbnail;
+
+/// Sums of milliseconds by stage, in the order of their first use.
+#[derive(Default)]
+struct Times(Vec<(&'static str, f64)>);
+
+impl Times {
+    /// Runs `work` and adds its time to `name`.
+    fn take<T>(&mut self, name: &'static str, work: impl FnOnce() -> T) -> T {
+        let (result, ms) = timed(work);
+        match self.0.iter_mut().find(|(known, _)| *known == name) {
+            Some((_, sum)) => *sum += ms,
+            None => self.0.push((name, ms)),
+        }
+        result
+    }
+}
+
+fn timed<T>(work: impl FnOnce() -> T) -> (T, f64) {
+    let start = Instant::now();
+    let result = work();
+    (result, start.elapsed().as_secs_f64() * 1e3)
+}
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let folder = std::env::args().nth(1).ok_or("which folder?")?;
     let folder = Path::new(&folder);
-    let options = IngestOptions::default();
-    let mut times: Vec<(&str, f64)> = Vec::new();
-    let mut photos = 0;
-    let mut add = |name, from: Instant| {
-        let ms = from.elapsed().as_secs_f64() * 1e3;
-        match times.iter_mut().find(|(known, _)| *known == name) {
-            Some((_, sum)) => *sum += ms,
-            None => times.push((name, ms)),
-        }
-    };
-    for path in photo_paths(folder)? {
-        let start = Instant::now();
-        let Ok((photo, pixels)) = read_photo(&folder.join(&path), &path, &options) else {
-            continue;
-        };
-        add("read, decode, stamp", start);
-        let start = Instant::now();
-        drop(stamp::read_stamp(&pixels.rgb, || None));
-        add("  of it the stamp", start);
-        let start = Instant::now();
-        drop(Fingerprint::new(&photo, &pixels));
-        add("fingerprint", start);
-        let start = Instant::now();
-        let _ = Quality::new(&pixels);
-        add("quality", start);
-        let start = Instant::now();
-        drop(Features::extract(&photo, &pixels));
-        add("features", start);
-        let start = Instant::now();
-        drop(Thumbnail::new(&pixels));
-        add("thumbnail", start);
-        photos += 1;
-    }
+    let mut times = Times::default();
+    let photos = measure_all(folder, &mut times)?;
     let pool = rayon::ThreadPoolBuilder::new().num_threads(1).build()?;
     let result = pool.install(|| {
         let mut run = Options::default();
         run.pictures = Pictures::Skip;
         pipeline::run(folder, None::<JobSheet>, &run, None, &|_| {})
     })?;
-    let all: Vec<_> = result.measures.iter().collect();
     pool.install(|| {
-        let start = Instant::now();
-        let compared = pairs::compare_pairs(&result.intake.photos, &result.measures, &|_, _| {});
-        add("pairs", start);
+        let (all, known) = (&result.measures, &result.intake.photos);
+        let compared = times.take("pairs", || pairs::compare_pairs(known, all, &|_, _| {}));
         println!("{photos} photos, {} pairs", compared.len());
-        let mut kinds: BTreeMap<&str, (usize, f64, f64)> = BTreeMap::new();
-        for pair in &compared {
-            let [a, b] = [pair.a, pair.b].map(|id| &result.measures[id.0].features);
-            let start = Instant::now();
-            drop(match_features(a, b, &MatchOptions::default()));
-            let matching = start.elapsed().as_secs_f64() * 1e3;
-            let start = Instant::now();
-            let answer = Viewpoint::between(a, b);
-            let kind = match answer {
-                Viewpoint::Shift(_) => "shift",
-                Viewpoint::NoCommonStructure(_) => "nothing shared",
-                _ => "inconclusive",
-            };
-            let entry = kinds.entry(kind).or_default();
-            entry.0 += 1;
-            entry.1 += matching;
-            entry.2 += start.elapsed().as_secs_f64() * 1e3;
-        }
-        for (kind, (count, matching, whole)) in kinds {
-            let each = count as f64;
-            let (matching, whole) = (matching / each, whole / each);
-            println!("{count:8} pairs, {matching:.1} ms matching, {whole:.1} ms in all: {kind}");
-        }
-        let start = Instant::now();
-        let copies = find_copies(&all);
-        add("copies", start);
+        print_kinds(&compared, all);
+        let all: Vec<_> = all.iter().collect();
+        let copies = times.take("copies", || find_copies(&all));
         println!("{} copies", copies.len());
     });
-    for (name, ms) in times {
+    for (name, ms) in times.0 {
         println!("{:8.1} ms a photo  {name}", ms / f64::from(photos));
     }
     Ok(())
+}
+
+/// Each photo through each of its stages; the number of readable photos.
+fn measure_all(folder: &Path, times: &mut Times) -> Result<u32, Box<dyn std::error::Error>> {
+    let options = IngestOptions::default();
+    let mut photos = 0;
+    for path in photo_paths(folder)? {
+        let file = folder.join(&path);
+        let read = times.take("read, decode, stamp", || read_photo(&file, &path, &options));
+        let Ok((photo, pixels)) = read else {
+            continue;
+        };
+        times.take("  of it the stamp", || {
+            drop(stamp::read_stamp(&pixels.rgb, || None));
+        });
+        times.take("fingerprint", || drop(Fingerprint::new(&photo, &pixels)));
+        times.take("quality", || Quality::new(&pixels));
+        times.take("features", || drop(Features::extract(&photo, &pixels)));
+        times.take("thumbnail", || drop(Thumbnail::new(&pixels)));
+        photos += 1;
+    }
+    Ok(photos)
+}
+
+/// Pairs by what they turned out to be, with the mean time of matching and of the whole comparison.
+fn print_kinds(compared: &[ComparedPair], measures: &[PhotoMeasures]) {
+    let mut kinds: BTreeMap<&str, (usize, f64, f64)> = BTreeMap::new();
+    for pair in compared {
+        let [a, b] = [pair.a, pair.b].map(|id| &measures[id.0].features);
+        let (_, matching) = timed(|| match_features(a, b, &MatchOptions::default()));
+        let (answer, whole) = timed(|| Viewpoint::between(a, b));
+        let kind = match answer {
+            Viewpoint::Shift(_) => "shift",
+            Viewpoint::NoCommonStructure(_) => "nothing shared",
+            _ => "inconclusive",
+        };
+        let entry = kinds.entry(kind).or_default();
+        entry.0 += 1;
+        entry.1 += matching;
+        entry.2 += whole;
+    }
+    for (kind, (count, matching, whole)) in kinds {
+        let (matching, whole) = (matching / count as f64, whole / count as f64);
+        println!("{count:8} pairs, {matching:.1} ms matching, {whole:.1} ms in all: {kind}");
+    }
 }

@@ -10,7 +10,7 @@ const MAX_MISTAKES: usize = 200;
 /// More syntax mistakes than this are echoes of the first.
 const MAX_SYNTAX: usize = 5;
 /// Longest message, characters: it may quote what the sheet says.
-const MAX_MESSAGE: usize = 400;
+const MAX_MESSAGE: usize = 800;
 /// Longer words than this are not compared with candidates.
 const MAX_WORD: usize = 64;
 
