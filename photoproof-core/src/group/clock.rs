@@ -11,7 +11,7 @@ use chrono_tz::Tz;
 
 use super::moment::Moment;
 use super::zone::instants;
-use crate::ingest::order::{is_never_set, judged_time};
+use crate::ingest::order::{camera_time, judged_time};
 use crate::ingest::{CaptureTime, Label, LabelSource, Photo, TimeSource};
 use crate::job::Window;
 use crate::phase::Phase;
@@ -60,10 +60,22 @@ pub struct Devices {
 }
 
 impl Devices {
+    /// Index of a photo's camera into `clocks`.
+    #[must_use]
+    pub fn of(&self, photo: usize) -> Option<usize> {
+        self.of_photo.get(photo).copied().flatten()
+    }
+
     /// The clock of a photo.
     #[must_use]
     pub fn clock(&self, photo: usize) -> Option<&DeviceClock> {
-        self.clocks.get((*self.of_photo.get(photo)?)?)
+        self.clocks.get(self.of(photo)?)
+    }
+
+    /// The photos of one camera, in order; of no known one for `None`.
+    pub fn photos_of(&self, device: Option<usize>) -> impl Iterator<Item = usize> {
+        let all = self.of_photo.iter().enumerate();
+        all.filter(move |(_, of)| **of == device).map(|(at, _)| at)
     }
 }
 
@@ -174,9 +186,7 @@ fn by_gps(evidence: ClockEvidence<'_>, device: String, photos: &[usize]) -> Devi
 
 /// The GPS time and the camera's own time of a photo.
 pub(crate) fn gps_and_clock(photo: &Photo) -> Option<(&CaptureTime, &CaptureTime)> {
-    let of = |source: TimeSource| photo.all_times.iter().find(|time| time.source == source);
-    let own = of(TimeSource::ExifOriginal).or_else(|| of(TimeSource::ExifDigitized))?;
-    (!is_never_set(own.civil)).then_some((of(TimeSource::Gps)?, own))
+    Some((photo.time_from(TimeSource::Gps)?, camera_time(photo)?))
 }
 
 /// Seconds by which the camera's time is ahead of the GPS time, where offset or zone is known.
@@ -218,7 +228,7 @@ fn by_order(evidence: ClockEvidence<'_>, devices: &mut Devices) {
     let moments = moments(evidence, devices);
     let mut of_device: BTreeMap<usize, Vec<Placed>> = BTreeMap::new();
     for (photo, (moment, label)) in moments.iter().zip(evidence.labels).enumerate() {
-        let device = devices.of_photo.get(photo).copied().flatten();
+        let device = devices.of(photo);
         // A phase that was inferred from times cannot judge them.
         let told = label.phase_source != Some(LabelSource::Inferred);
         let known = (device, moment, label.area.clone(), label.phase);

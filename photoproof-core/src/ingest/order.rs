@@ -30,6 +30,15 @@ pub fn judged_time(photo: &Photo) -> Option<&CaptureTime> {
         .find(|time| time.source != TimeSource::FileSystem && !is_never_set(time.civil))
 }
 
+/// What the camera's own clock said: DateTimeOriginal, else DateTimeDigitized; `None` if that clock was never set.
+#[must_use]
+pub fn camera_time(photo: &Photo) -> Option<&CaptureTime> {
+    [TimeSource::ExifOriginal, TimeSource::ExifDigitized]
+        .into_iter()
+        .find_map(|source| photo.time_from(source))
+        .filter(|time| !is_never_set(time.civil))
+}
+
 /// Whether `civil` is what a clock says that was never set and has run for less than a day or so: one of the
 /// known first days, the day before in zones west of Greenwich, or the first minutes of a year.
 #[must_use]

@@ -62,6 +62,12 @@ impl Photo {
             .find(|time| time.source != TimeSource::FileSystem)
             .cloned();
     }
+
+    /// The time that `source` states.
+    #[must_use]
+    pub fn time_from(&self, source: TimeSource) -> Option<&CaptureTime> {
+        self.all_times.iter().find(|time| time.source == source)
+    }
 }
 
 /// Position from Exif GPS tags, decimal degrees WGS 84.

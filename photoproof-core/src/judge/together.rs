@@ -17,6 +17,16 @@ pub(super) struct Instance {
     pub(super) measured: Option<(f64, f64, &'static str)>,
 }
 
+/// As [`each_or_one`], of all photos of the job.
+pub(super) fn each_or_one_of_all(
+    meta: &'static CheckMeta,
+    evidence: &Evidence<'_>,
+    found: Vec<Instance>,
+    words: &str,
+) -> Vec<Finding> {
+    each_or_one(meta, evidence, found, evidence.intake.photos.len(), words)
+}
+
 /// A finding for each instance; one for all of them where they are many and the greater part of `of` photos.
 /// `words` says what they all are, after their number.
 pub(super) fn each_or_one(

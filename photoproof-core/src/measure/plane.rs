@@ -53,6 +53,23 @@ impl Plane {
         }
     }
 
+    /// This plane seen from a frame of `width` x `height` samples whose points `place` leads to; not-a-number
+    /// where it shows nothing.
+    pub(crate) fn resampled(
+        &self,
+        (width, height): (usize, usize),
+        place: impl Fn([f64; 2]) -> Option<[f64; 2]>,
+    ) -> Self {
+        let mut out = Self::zeros(width, height);
+        for (index, value) in out.data.iter_mut().enumerate() {
+            let at = [(index % width) as f64 + 0.5, (index / width) as f64 + 0.5];
+            *value = place(at)
+                .and_then(|[x, y]| self.sample(x, y))
+                .unwrap_or(f32::NAN);
+        }
+        out
+    }
+
     /// Bilinear sample at (`x`, `y`); `None` outside the centres of the border samples.
     pub(crate) fn sample(&self, x: f64, y: f64) -> Option<f32> {
         let (x, y) = (x - 0.5, y - 0.5);

@@ -38,7 +38,7 @@ impl Check for AlternatingDevices {
         let mut shots: Vec<(NaiveDateTime, PhotoId, usize)> = evidence
             .photo_ids()
             .filter_map(|id| {
-                let device = devices.of_photo.get(id.0).copied().flatten()?;
+                let device = devices.of(id.0)?;
                 Some((evidence.moment(id)?.civil, id, device))
             })
             .collect();

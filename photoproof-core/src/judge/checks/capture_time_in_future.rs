@@ -4,7 +4,7 @@ use chrono::TimeDelta;
 
 use super::capture_time_out_of_order::duration;
 use crate::ingest::order::judged_time;
-use crate::judge::together::{Instance, each_or_one};
+use crate::judge::together::{Instance, each_or_one_of_all};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -62,12 +62,10 @@ impl Check for CaptureTimeInFuture {
                 })
             })
             .collect();
-        let all = evidence.intake.photos.len();
-        each_or_one(
+        each_or_one_of_all(
             &META,
             evidence,
             found,
-            all,
             "photos say that they were taken after this check was run",
         )
     }

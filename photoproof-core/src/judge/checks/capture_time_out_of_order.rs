@@ -125,7 +125,7 @@ const ONE_SIDED_PHOTOS: usize = 3;
 /// of its clock would explain that, and so would photos of another day: a person has to look.
 fn one_sided_devices(evidence: &Evidence<'_>, clashes: &mut Vec<Clash>) -> Vec<Finding> {
     let devices = &evidence.grouped.devices;
-    let device = |id: PhotoId| devices.of_photo.get(id.0).copied().flatten();
+    let device = |id: PhotoId| devices.of(id.0);
     let mut order: Vec<usize> = (0..devices.clocks.len()).collect();
     order.sort_by_key(|&at| devices.clocks.get(at).map(|clock| (clock.photos, at)));
     let mut findings = Vec::new();

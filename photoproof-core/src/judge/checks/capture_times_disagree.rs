@@ -3,9 +3,9 @@
 use super::capture_time_out_of_order::duration;
 use crate::group::clock::{error_of, gps_and_clock};
 use crate::group::zone::zone_at;
-use crate::ingest::order::{is_never_set, seconds_between};
-use crate::ingest::{CaptureTime, Photo, PhotoId, TimeSource};
-use crate::judge::together::{Instance, each_or_one};
+use crate::ingest::order::{camera_time, seconds_between};
+use crate::ingest::{CaptureTime, PhotoId, TimeSource};
+use crate::judge::together::{Instance, each_or_one_of_all};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -49,26 +49,13 @@ impl Check for CaptureTimesDisagree {
                 })
             })
             .collect();
-        let all = evidence.intake.photos.len();
-        each_or_one(
+        each_or_one_of_all(
             &META,
             evidence,
             found,
-            all,
             "photos state times that contradict each other",
         )
     }
-}
-
-fn own(photo: &Photo) -> Option<&CaptureTime> {
-    [TimeSource::ExifOriginal, TimeSource::ExifDigitized]
-        .into_iter()
-        .find_map(|source| of(photo, source))
-        .filter(|time| !is_never_set(time.civil))
-}
-
-fn of(photo: &Photo, source: TimeSource) -> Option<&CaptureTime> {
-    photo.all_times.iter().find(|time| time.source == source)
 }
 
 /// Differences above the limit, with words.
@@ -87,14 +74,16 @@ fn disagreements(evidence: &Evidence<'_>, id: PhotoId) -> Vec<(i64, String)> {
             ),
         ));
     }
-    let Some(taken) = own(photo) else {
+    let Some(taken) = camera_time(photo) else {
         return found;
     };
-    let changed = of(photo, TimeSource::ExifModified).map(|time| seconds_between(taken, time));
+    let changed = photo
+        .time_from(TimeSource::ExifModified)
+        .map(|time| seconds_between(taken, time));
     let zoned = |time: Option<&CaptureTime>| {
         time.is_none_or(|t| t.offset.is_none()) || taken.offset.is_none()
     };
-    let is_zone = |seconds: i64, source| zoned(of(photo, source)) && is_zone(seconds);
+    let is_zone = |seconds: i64, source| zoned(photo.time_from(source)) && is_zone(seconds);
     let changed = changed.filter(|&s| s < -limit && !is_zone(s, TimeSource::ExifModified));
     if let Some(seconds) = changed {
         found.push((
@@ -105,7 +94,9 @@ fn disagreements(evidence: &Evidence<'_>, id: PhotoId) -> Vec<(i64, String)> {
             ),
         ));
     }
-    let named = of(photo, TimeSource::FileName).map(|time| seconds_between(taken, time));
+    let named = photo
+        .time_from(TimeSource::FileName)
+        .map(|time| seconds_between(taken, time));
     let named = named.filter(|&s| s.abs() > limit && !is_zone(s, TimeSource::FileName));
     if let Some(seconds) = named {
         found.push((

@@ -1,7 +1,7 @@
 //! `clock-never-set`: a capture time is the one at which a clock starts that nobody has set.
 
 use crate::ingest::order::is_never_set;
-use crate::judge::together::{Instance, each_or_one};
+use crate::judge::together::{Instance, each_or_one_of_all};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -44,12 +44,10 @@ impl Check for ClockNeverSet {
                 })
             })
             .collect();
-        let all = evidence.intake.photos.len();
-        each_or_one(
+        each_or_one_of_all(
             &META,
             evidence,
             found,
-            all,
             "photos carry the start of a clock that was never set",
         )
     }

@@ -50,9 +50,11 @@ impl Check for DaylightMismatch {
             .photo_ids()
             .filter(|&id| is_outdoors(evidence, id))
             .collect();
+        let site = site_position(evidence.sheet, &evidence.intake.photos);
+        let site = site.map(|(lat, lon, _)| (lat, lon));
         let (mut sure, mut unsure) = (Vec::new(), Vec::new());
         for &photo in &outdoors {
-            let Some((instance, by_settings)) = mismatch(evidence, photo) else {
+            let Some((instance, by_settings)) = mismatch(evidence, photo, site) else {
                 continue;
             };
             if by_settings {
@@ -103,14 +105,14 @@ fn is_outdoors(evidence: &Evidence<'_>, id: PhotoId) -> bool {
 }
 
 /// What does not fit, and whether the exposure settings say so.
-fn mismatch(evidence: &Evidence<'_>, id: PhotoId) -> Option<(Instance, bool)> {
+fn mismatch(
+    evidence: &Evidence<'_>,
+    id: PhotoId,
+    site: Option<(f64, f64)>,
+) -> Option<(Instance, bool)> {
     let photo = evidence.photo(id);
     let (first, last) = evidence.moment(id)?.instants?;
-    let (lat, lon) = match photo.gps {
-        Some(gps) => (gps.lat, gps.lon),
-        None => site_position(evidence.sheet, &evidence.intake.photos)
-            .map(|(lat, lon, _)| (lat, lon))?,
-    };
+    let (lat, lon) = photo.gps.map(|gps| (gps.lat, gps.lon)).or(site)?;
     let suns = [
         elevation_deg(first, lat, lon)?,
         elevation_deg(last, lat, lon)?,

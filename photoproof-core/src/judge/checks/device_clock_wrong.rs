@@ -50,18 +50,13 @@ fn finding(evidence: &Evidence<'_>, index: usize, clock: &DeviceClock) -> Findin
         ),
         None => "not measured".to_owned(),
     };
-    let of_photo = &evidence.grouped.devices.of_photo;
-    let photos = of_photo.iter().enumerate();
+    let photos = evidence.grouped.devices.photos_of(Some(index));
     META.finding(format!(
         "the clock of the {} was about {} {side} ({basis}); its times are corrected by that",
         clock.device,
         duration(clock.error_s)
     ))
-    .photos(
-        photos
-            .filter(|(_, device)| **device == Some(index))
-            .map(|(at, _)| PhotoId(at)),
-    )
+    .photos(photos.map(PhotoId))
     .subject(&clock.device)
     .measured(
         clock.error_s as f64,

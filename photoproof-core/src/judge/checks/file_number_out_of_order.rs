@@ -80,13 +80,7 @@ struct Numbered {
 
 /// Camera and prefix, and the number, of a name such as `IMG_0412.jpg`.
 fn numbered(evidence: &Evidence<'_>, photo: PhotoId) -> Option<((usize, String), Numbered)> {
-    let device = evidence
-        .grouped
-        .devices
-        .of_photo
-        .get(photo.0)
-        .copied()
-        .flatten()?;
+    let device = evidence.grouped.devices.of(photo.0)?;
     let name = evidence.photo(photo).path.rsplit('/').next()?;
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
     let prefix = stem.trim_end_matches(|c: char| c.is_ascii_digit());

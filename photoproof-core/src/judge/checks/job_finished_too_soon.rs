@@ -80,7 +80,7 @@ pub(super) fn span(evidence: &Evidence<'_>) -> Option<(i64, PhotoId, PhotoId)> {
 /// A phase whose areas one camera went through faster than a person walks.
 fn hurried(evidence: &Evidence<'_>, phase: Phase, device: usize) -> Option<Finding> {
     let mut photos = timed(evidence, phase);
-    photos.retain(|(_, id)| evidence.grouped.devices.of_photo.get(id.0) == Some(&Some(device)));
+    photos.retain(|(_, id)| evidence.grouped.devices.of(id.0) == Some(device));
     photos.sort();
     let mut areas: Vec<&str> = photos
         .iter()

@@ -1,6 +1,6 @@
 //! `missing-stamp`: the job asks for a visible date stamp and a photo shows none.
 
-use crate::judge::together::{Instance, each_or_one};
+use crate::judge::together::{Instance, each_or_one_of_all};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -42,12 +42,10 @@ impl Check for MissingStamp {
                 measured: None,
             })
             .collect();
-        let all = evidence.intake.photos.len();
-        each_or_one(
+        each_or_one_of_all(
             &META,
             evidence,
             missing,
-            all,
             "photos show no date stamp, and the job asks for one",
         )
     }

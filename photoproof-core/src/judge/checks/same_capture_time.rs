@@ -56,13 +56,7 @@ impl Check for SameCaptureTime {
 }
 
 fn second(evidence: &Evidence<'_>, id: PhotoId) -> Option<(usize, NaiveDateTime)> {
-    let device = evidence
-        .grouped
-        .devices
-        .of_photo
-        .get(id.0)
-        .copied()
-        .flatten()?;
+    let device = evidence.grouped.devices.of(id.0)?;
     let time = judged_time(evidence.photo(id))?;
     let exact = matches!(
         time.source,

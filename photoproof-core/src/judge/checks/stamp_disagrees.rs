@@ -3,8 +3,8 @@
 use chrono::{NaiveDate, NaiveDateTime, TimeDelta};
 
 use super::capture_time_out_of_order::duration;
-use crate::ingest::order::is_never_set;
-use crate::ingest::{CaptureTime, PhotoId, Stamp, TimeSource};
+use crate::ingest::order::camera_time;
+use crate::ingest::{CaptureTime, PhotoId, Stamp};
 use crate::judge::together::{Instance, each_or_one};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
@@ -65,11 +65,7 @@ impl Check for StampDisagrees {
 fn difference<'a>(evidence: &'a Evidence<'_>, id: PhotoId) -> Option<(i64, &'a Stamp)> {
     let photo = evidence.photo(id);
     let stamp = photo.stamp.as_ref()?;
-    let exif = [TimeSource::ExifOriginal, TimeSource::ExifDigitized]
-        .into_iter()
-        .find_map(|source| photo.all_times.iter().find(|time| time.source == source))
-        .filter(|time| !is_never_set(time.civil))?;
-    let walls = wall_clocks(evidence, exif);
+    let walls = wall_clocks(evidence, camera_time(photo)?);
     let nearest = stamp
         .dates
         .iter()

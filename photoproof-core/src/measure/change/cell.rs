@@ -3,7 +3,7 @@
 use super::CELL;
 use super::field::Field;
 use super::small::{COLOUR_STEP, SmallPicture};
-use super::warp::{Map, scaled, warped};
+use super::warp::{Map, scaled, transfer};
 use super::window::{Likeness, Shift, compare};
 use crate::measure::plane::Plane;
 
@@ -47,11 +47,14 @@ struct Raw {
 pub(super) fn measure(a: &SmallPicture, b: &SmallPicture, alignment: &Map) -> Cells {
     let map = scaled(alignment, a.scale(), b.scale());
     let first = a.luma();
-    let second = warped(&b.luma(), &map, first.width, first.height);
+    let second = b
+        .luma()
+        .resampled((first.width, first.height), |at| transfer(&map, at));
     let step = 1.0 / f64::from(COLOUR_STEP);
     let (ca, cb) = (a.colours(), b.colours());
     let small = scaled(&map, step, step);
-    let cb = cb.map(|plane| warped(&plane, &small, ca[0].width, ca[0].height));
+    let cb =
+        cb.map(|plane| plane.resampled((ca[0].width, ca[0].height), |at| transfer(&small, at)));
     let field = Field::search(&first, &second);
     let (columns, rows) = (first.width / CELL, first.height / CELL);
     let raw: Vec<Option<Raw>> = (0..columns * rows)

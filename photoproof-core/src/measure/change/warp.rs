@@ -6,9 +6,9 @@ use crate::measure::plane::Plane;
 pub(super) type Map = [[f64; 3]; 3];
 
 /// Where the map sends a point; `None` behind the camera.
-pub(super) fn transfer(map: &Map, x: f64, y: f64) -> Option<(f64, f64)> {
+pub(super) fn transfer(map: &Map, [x, y]: [f64; 2]) -> Option<[f64; 2]> {
     let [r, s, t] = map.map(|row| row[0] * x + row[1] * y + row[2]);
-    (t > 1e-6 && t.is_finite()).then(|| (r / t, s / t))
+    (t > 1e-6 && t.is_finite()).then(|| [r / t, s / t])
 }
 
 /// The map between frames that are `a` and `b` times as large.
@@ -23,18 +23,6 @@ pub(super) fn scaled(map: &Map, a: f64, b: f64) -> Map {
                 *value *= b;
             }
         }
-    }
-    out
-}
-
-/// A picture with holes: `NaN` where b shows nothing of a's frame.
-pub(super) fn warped(b: &Plane, map: &Map, width: usize, height: usize) -> Plane {
-    let mut out = Plane::zeros(width, height);
-    for (index, value) in out.data.iter_mut().enumerate() {
-        let (x, y) = (index % width.max(1), index / width.max(1));
-        *value = transfer(map, x as f64 + 0.5, y as f64 + 0.5)
-            .and_then(|(u, v)| b.sample(u, v))
-            .unwrap_or(f32::NAN);
     }
     out
 }

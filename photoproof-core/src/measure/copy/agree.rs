@@ -78,14 +78,14 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
     let coarse = coarse.blurred(BASE_BLUR.hypot(extra_blur));
     let size = (coarse.width, coarse.height);
     let mut walk = *walk;
-    let mut warped = warp(&fine, &walk, size);
+    let mut warped = fine.resampled(size, |at| apply(&walk, at));
     let mut shifts = flow::shifts(&coarse, &warped);
     for _ in 0..REFINEMENTS {
         let Some(step) = flow::correction(&shifts, [size.0 as f64, size.1 as f64]) else {
             break;
         };
         let next = walk * step;
-        let rewarped = warp(&fine, &next, size);
+        let rewarped = fine.resampled(size, |at| apply(&next, at));
         let left = flow::shifts(&coarse, &rewarped);
         if left.len() * 5 < shifts.len() * 4 || flow::spread(&left) >= flow::spread(&shifts) {
             break;
@@ -120,18 +120,6 @@ fn local_scale(map: &Map, [x, y]: [f64; 2]) -> Option<f64> {
     let area = (p[0] - o[0]) * (q[1] - o[1]) - (p[1] - o[1]) * (q[0] - o[0]);
     let scale = area.abs().sqrt();
     (scale.is_finite() && scale > 0.02 && scale < 50.0).then_some(scale)
-}
-
-/// `fine` seen through `walk` on a grid of `size`; not-a-number where it shows nothing.
-fn warp(fine: &Plane, walk: &Map, (width, height): (usize, usize)) -> Plane {
-    let mut out = Plane::zeros(width, height);
-    for (i, value) in out.data.iter_mut().enumerate() {
-        let at = [(i % width) as f64 + 0.5, (i / width) as f64 + 0.5];
-        *value = apply(walk, at)
-            .and_then(|[x, y]| fine.sample(x, y))
-            .unwrap_or(f32::NAN);
-    }
-    out
 }
 
 fn blocks(coarse: &Plane, warped: &Plane) -> Vec<Block> {

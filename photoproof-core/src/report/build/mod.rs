@@ -122,7 +122,6 @@ fn checks() -> Vec<v1::CheckInfo> {
 fn job(result: &JobResult, name: &str) -> v1::Job {
     let (sheet, site) = (&result.sheet, &result.sheet.site);
     let zone = result.grouped.zone;
-    let moment = |time: chrono::NaiveDateTime| time.format("%Y-%m-%dT%H:%M:%S").to_string();
     v1::Job {
         id: sheet.id.clone().unwrap_or_else(|| name.to_owned()),
         vendor: sheet.vendor.clone(),
@@ -131,8 +130,8 @@ fn job(result: &JobResult, name: &str) -> v1::Job {
         latitude: site.latitude,
         longitude: site.longitude,
         timezone: zone.map(|zone| zone.zone.name().to_owned()),
-        window_start: sheet.window.map(|window| moment(window.start)),
-        window_end: sheet.window.map(|window| moment(window.end)),
+        window_start: sheet.window.map(|window| timeline::civil(window.start)),
+        window_end: sheet.window.map(|window| timeline::civil(window.end)),
         has_job_sheet: result.has_sheet,
     }
 }

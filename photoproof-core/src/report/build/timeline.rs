@@ -34,11 +34,7 @@ pub(super) fn timeline(result: &JobResult) -> v1::Timeline {
 }
 
 fn device(result: &JobResult, index: Option<usize>, clock: Option<&DeviceClock>) -> v1::Device {
-    let of_photo = result.grouped.devices.of_photo.iter().enumerate();
-    let photos: Vec<usize> = of_photo
-        .filter(|(_, device)| **device == index)
-        .map(|(at, _)| at)
-        .collect();
+    let photos: Vec<usize> = result.grouped.devices.photos_of(index).collect();
     let phases = Phase::ALL.into_iter().map(Some).chain([None]);
     v1::Device {
         device: clock.map(|clock| clock.device.clone()),
