@@ -1,6 +1,7 @@
 //! photoproof: do the photos prove the work?
 
 mod args;
+mod cache;
 mod commands;
 mod exit;
 mod output;

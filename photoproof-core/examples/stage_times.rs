@@ -15,7 +15,7 @@ use photoproof_core::job::JobSheet;
 use photoproof_core::measure::feature::{MatchOptions, match_features};
 use photoproof_core::measure::pairs::{self, ComparedPair};
 use photoproof_core::measure::{
-    Features, Fingerprint, PhotoMeasures, Quality, Viewpoint, find_copies,
+    Afresh, Features, Fingerprint, PhotoMeasures, Quality, Viewpoint, find_copies,
 };
 use photoproof_core::pipeline::{self, Options, Pictures};
 use photoproof_core::thumbnail::Thumbnail;
@@ -55,7 +55,9 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     })?;
     pool.install(|| {
         let (all, known) = (&result.measures, &result.intake.photos);
-        let compared = times.take("pairs", || pairs::compare_pairs(known, all, &|_, _| {}));
+        let compared = times.take("pairs", || {
+            pairs::compare_pairs(known, all, &Afresh, &|_, _| {})
+        });
         println!("{photos} photos, {} pairs", compared.len());
         print_kinds(&compared, all);
         let all: Vec<_> = all.iter().collect();

@@ -11,6 +11,7 @@
 //! Every stage imports base modules and earlier stages only.
 
 pub mod advice;
+pub mod cache;
 pub mod error;
 pub mod group;
 mod hex;

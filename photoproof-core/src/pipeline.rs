@@ -1,21 +1,23 @@
 //! The whole program on a page: ingest, measure, group, judge.
 
 use std::path::Path;
+use std::sync::Arc;
 
 use chrono::{DateTime, NaiveDate, Utc};
 use rayon::prelude::*;
 
+use crate::cache::{Cache, Onlooker, Remembered};
 use crate::error::Error;
 use crate::group::loads::{self, LoadEvidence};
 use crate::group::{
     ChangedPair, Compared, CopyPair, Grouped, Original, group, rival_pairs, visible,
 };
-use crate::ingest::{self, IngestOptions, Intake, Photo, PhotoId, Pixels};
+use crate::ingest::{self, IngestOptions, Intake, PhotoId};
 use crate::job::JobSheet;
 use crate::judge::{Evidence, Judgement, WaiverSet, judge};
 use crate::ledger::{JobRecord, Ledger, PhotoRecord};
-use crate::measure::{Change, PhotoMeasures, Viewpoint, copy, measure_photo, pairs};
-use crate::thumbnail::{Thumbnail, Thumbnails};
+use crate::measure::{Comparison, PhotoMeasures, Viewpoint, copy, pairs};
+use crate::thumbnail::Thumbnails;
 
 /// Where a run stands, for a progress display.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -38,6 +40,8 @@ pub struct Options {
     pub waivers: Option<(WaiverSet, NaiveDate)>,
     /// The time of the run: later capture times are in the future. Without it none is.
     pub now: Option<DateTime<Utc>>,
+    /// Measures of earlier runs; the result is the same without.
+    pub cache: Option<Arc<Cache>>,
 }
 
 /// Whether a run keeps small pictures.
@@ -109,27 +113,22 @@ pub fn run(
     let has_sheet = sheet.is_some();
     let sheet = sheet.unwrap_or_default();
     let photos_done = |done, total| progress(Progress::Photos(done, total));
-    let observe = |photo: &Photo, pixels: &Pixels| {
-        let thumbnail = match options.pictures {
-            Pictures::Keep => Thumbnail::new(pixels),
-            Pictures::Skip => None,
-        };
-        (measure_photo(photo, pixels), thumbnail)
-    };
+    let cache = options.cache.as_deref();
+    let onlooker = Onlooker::new(cache, options.pictures, &options.ingest);
     let (intake, observed) =
-        ingest::ingest_with_progress(folder, &sheet, &options.ingest, observe, &photos_done)?;
+        ingest::ingest_with_progress(folder, &sheet, &options.ingest, &onlooker, &photos_done)?;
     let mut measures = Vec::with_capacity(observed.len());
     let mut thumbnails = Thumbnails::new();
     for (photo, (measure, thumbnail)) in intake.photos.iter().zip(observed) {
         measures.push(measure);
         thumbnails.extend(thumbnail.map(|thumbnail| (photo.path.clone(), thumbnail)));
     }
-    let compared = pairs::compare_pairs(&intake.photos, &measures, &|done, total| {
-        progress(Progress::Pairs(done, total));
-    });
+    let remembered = Remembered::new(cache);
+    let pairs_done = |done, total| progress(Progress::Pairs(done, total));
+    let compared = pairs::compare_pairs(&intake.photos, &measures, &remembered, &pairs_done);
     let rivals = rival_pairs(&sheet.limits, &intake.photos, &compared);
-    let rivals = pairs::compare(&rivals, &measures, &|_, _| {});
-    let copies = copies(&measures, ledger)?;
+    let rivals = pairs::compare(&rivals, &measures, &remembered, &|_, _| {});
+    let copies = copies(&measures, &remembered, ledger)?;
     let mut grouped = group(&sheet, &intake, Compared { compared, rivals }, copies);
     let repeats = loads::repeats(
         &grouped.debris,
@@ -138,10 +137,12 @@ pub fn run(
             intake: &intake,
             measures: &measures,
             copies: &grouped.copies,
+            comparison: &remembered,
         },
     );
     grouped.debris.count_once(repeats);
-    grouped.changes = changes(&sheet, &grouped, &measures);
+    grouped.changes = changes(&sheet, &grouped, &measures, &remembered);
+    remembered.save();
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped).at(options.now);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {
@@ -159,8 +160,13 @@ pub fn run(
 }
 
 /// Visible change of the pairs whose answer is read.
-fn changes(sheet: &JobSheet, grouped: &Grouped, measures: &[PhotoMeasures]) -> Vec<ChangedPair> {
-    let small = |id: PhotoId| measures.get(id.0).map(|measures| &measures.small);
+fn changes(
+    sheet: &JobSheet,
+    grouped: &Grouped,
+    measures: &[PhotoMeasures],
+    comparison: &dyn Comparison,
+) -> Vec<ChangedPair> {
+    let measures = |id: PhotoId| measures.get(id.0);
     visible::wanted(sheet, grouped)
         .into_par_iter()
         .filter_map(|pair| {
@@ -170,7 +176,7 @@ fn changes(sheet: &JobSheet, grouped: &Grouped, measures: &[PhotoMeasures]) -> V
             Some(ChangedPair {
                 a: pair.a,
                 b: pair.b,
-                change: Change::between(small(pair.a)?, small(pair.b)?, shift)?,
+                change: comparison.change(measures(pair.a)?, measures(pair.b)?, shift)?,
             })
         })
         .collect()
@@ -178,10 +184,11 @@ fn changes(sheet: &JobSheet, grouped: &Grouped, measures: &[PhotoMeasures]) -> V
 
 fn copies(
     measures: &[PhotoMeasures],
+    comparison: &dyn Comparison,
     ledger: Option<(&dyn Ledger, &str)>,
 ) -> Result<Vec<CopyPair>, Error> {
     let all: Vec<&PhotoMeasures> = measures.iter().collect();
-    let mut copies: Vec<CopyPair> = copy::find_copies(&all)
+    let mut copies: Vec<CopyPair> = copy::find_copies_by(&all, comparison)
         .into_iter()
         .map(|(original, photo, measure)| CopyPair {
             photo: PhotoId(photo),

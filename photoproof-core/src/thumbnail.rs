@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use image::ExtendedColorType;
 use image::codecs::jpeg::JpegEncoder;
+use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
 use crate::ingest::reduce::{reduced_size, smaller};
@@ -13,7 +14,7 @@ pub const LONG_SIDE: u32 = 480;
 const QUALITY: u8 = 72;
 
 /// A small JPEG of one photo.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 pub struct Thumbnail {
     /// JPEG bytes.
     pub jpeg: Vec<u8>,

@@ -2,7 +2,9 @@
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
+use photoproof_core::cache::Cache;
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{Outcome, WaiverSet};
 use photoproof_core::ledger::{self, Ledger};
@@ -11,6 +13,7 @@ use photoproof_core::report::v1::Report;
 use photoproof_core::report::{build, csv, html, index, json, junit, sarif, text};
 use photoproof_core::{Error, ErrorKind};
 
+use crate::cache::{self, CacheArgs};
 use crate::commands::claim;
 use crate::exit::{self, Exit};
 use crate::progress::Bar;
@@ -47,6 +50,8 @@ pub(crate) struct CheckArgs {
     /// Lowest severity that makes the exit code 1
     #[arg(long, value_enum, default_value_t = FailOn::Review)]
     fail_on: FailOn,
+    #[command(flatten)]
+    cache: CacheArgs,
     #[command(flatten)]
     threads: Threads,
 }
@@ -90,10 +95,11 @@ struct Checked {
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
     args.threads.apply()?;
     let formats = formats(args)?;
+    let cache = args.cache.open();
     let mut worst = Exit::Clean;
     let mut done = Vec::new();
     for (folder, name) in args.folders.iter().zip(distinct_names(&args.folders)) {
-        match job(args, &formats, folder, &name) {
+        match job((args, &cache), &formats, folder, &name) {
             Ok(checked) => {
                 worst = worst.worse(checked.exit);
                 done.extend(checked.report);
@@ -102,6 +108,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
             Err(error) => worst = worst.worse(exit::failed(&error)),
         }
     }
+    cache::close(cache.as_deref());
     if let (Some(dir), true) = (&args.out, args.folders.len() > 1) {
         write_index(dir, &done)?;
     }
@@ -152,7 +159,12 @@ fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
 }
 
 /// Checks one job folder and writes what was asked for; with `--once` only if the job is free.
-fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Result<Checked, Error> {
+fn job(
+    (args, cache): (&CheckArgs, &Option<Arc<Cache>>),
+    formats: &[Format],
+    folder: &Path,
+    name: &str,
+) -> Result<Checked, Error> {
     let sheet = job_sheet(folder, args.job_sheet.as_deref())?;
     let id = sheet
         .as_ref()
@@ -168,16 +180,17 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Resul
             report: None,
         });
     }
-    let checked = checked(args, (folder, sheet), ledger.as_deref(), &id).and_then(|result| {
-        let Some(result) = result else {
-            return Ok(None);
-        };
-        let done = output_of(args, formats, name, &result)?;
-        if let (true, Some(ledger)) = (args.record, &mut ledger) {
-            ledger.record_job(&result.record(&id))?;
-        }
-        Ok(Some(done))
-    });
+    let checked =
+        checked((args, cache), (folder, sheet), ledger.as_deref(), &id).and_then(|result| {
+            let Some(result) = result else {
+                return Ok(None);
+            };
+            let done = output_of(args, formats, name, &result)?;
+            if let (true, Some(ledger)) = (args.record, &mut ledger) {
+                ledger.record_job(&result.record(&id))?;
+            }
+            Ok(Some(done))
+        });
     let mut released = Ok(());
     if let (true, Some(ledger), Err(_) | Ok(None)) = (args.once, &mut ledger, &checked) {
         released = claim::release(&mut **ledger, &id);
@@ -191,13 +204,14 @@ fn job(args: &CheckArgs, formats: &[Format], folder: &Path, name: &str) -> Resul
 
 /// Judges one job folder; `None` if there is no photo in it.
 fn checked(
-    args: &CheckArgs,
+    (args, cache): (&CheckArgs, &Option<Arc<Cache>>),
     (folder, sheet): (&Path, Option<JobSheet>),
     ledger: Option<&dyn Ledger>,
     id: &str,
 ) -> Result<Option<JobResult>, Error> {
     let mut options = Options::default();
     options.now = Some(chrono::Utc::now());
+    options.cache.clone_from(cache);
     let page = args.format.is_empty() || args.format.contains(&Format::Html);
     if args.out.is_some() && page {
         options.pictures = Pictures::Keep;

@@ -6,7 +6,7 @@ use crate::group::{CopyPair, Original};
 use crate::ingest::order::{judged_time, seconds_between};
 use crate::ingest::{Intake, PhotoId};
 use crate::job::JobSheet;
-use crate::measure::{PhotoMeasures, Viewpoint};
+use crate::measure::{Comparison, PhotoMeasures};
 use crate::relation::Relation;
 use crate::volume::{LoadState, Repeat, Sameness, Tally};
 
@@ -14,12 +14,13 @@ use crate::volume::{LoadState, Repeat, Sameness, Tally};
 const MAX_PAIRS: usize = 2_000;
 
 /// What the search looks at.
-#[derive(Debug, Clone, Copy)]
+#[derive(Clone, Copy)]
 pub(crate) struct LoadEvidence<'a> {
     pub(crate) sheet: &'a JobSheet,
     pub(crate) intake: &'a Intake,
     pub(crate) measures: &'a [PhotoMeasures],
     pub(crate) copies: &'a [CopyPair],
+    pub(crate) comparison: &'a dyn Comparison,
 }
 
 /// Photos of a load that may show it full: those of no other state.
@@ -137,7 +138,7 @@ fn same(
         return None;
     }
     *compared += 1;
-    let features = |id: PhotoId| evidence.measures.get(id.0).map(|m| &m.features);
-    let viewpoint = Viewpoint::between(features(a)?, features(b)?);
+    let measures = |id: PhotoId| evidence.measures.get(id.0);
+    let viewpoint = evidence.comparison.viewpoint(measures(a)?, measures(b)?);
     (Relation::of(&viewpoint, limits) == Relation::SameView).then_some(Sameness::SameView)
 }

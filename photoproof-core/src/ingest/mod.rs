@@ -21,6 +21,7 @@ mod label;
 mod list;
 mod memory;
 mod name_reading;
+mod observer;
 mod options;
 pub mod order;
 mod orient;
@@ -46,6 +47,7 @@ use rayon::prelude::*;
 pub use archive::job_sheet_text;
 pub use capture_time::{CaptureTime, TimeSource};
 pub use list::photo_paths;
+pub use observer::Observer;
 pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;
@@ -54,8 +56,9 @@ pub use stamp::Stamp;
 use crate::error::Error;
 use crate::ingest::label::{Labelled, label_all};
 use crate::ingest::memory::MemoryGate;
+use crate::ingest::observer::Look;
 use crate::ingest::photos_csv::Row;
-use crate::ingest::read::{Outcome, read_file};
+use crate::ingest::read::{Outcome, Picture, read_file};
 use crate::ingest::walk::{Entry, FilePlace, walk};
 use crate::job::JobSheet;
 
@@ -124,20 +127,21 @@ pub fn ingest<M: Send>(
     options: &IngestOptions,
     observe: impl Fn(&Photo, &Pixels) -> M + Sync,
 ) -> Result<(Intake, Vec<M>), Error> {
-    ingest_with_progress(root, sheet, options, observe, &|_, _| {})
+    ingest_with_progress(root, sheet, options, &Look(observe), &|_, _| {})
 }
 
-/// Like [`ingest`]; `progress` is called after each file with the number of files done and of all files.
+/// Like [`ingest`], for an observer that may know photos already; `progress` is called after each file with the number
+/// of files done and of all files.
 ///
 /// # Errors
 /// As [`ingest`].
-pub fn ingest_with_progress<M: Send>(
+pub fn ingest_with_progress<O: Observer>(
     root: &Path,
     sheet: &JobSheet,
     options: &IngestOptions,
-    observe: impl Fn(&Photo, &Pixels) -> M + Sync,
+    observer: &O,
     progress: &(dyn Fn(usize, usize) + Sync),
-) -> Result<(Intake, Vec<M>), Error> {
+) -> Result<(Intake, Vec<O::Seen>), Error> {
     let walked = walk(root, options)?;
     let mut intake = Intake {
         ignored: walked.ignored,
@@ -150,13 +154,19 @@ pub fn ingest_with_progress<M: Send>(
     twins::note(&names, &mut labels);
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     let done = AtomicUsize::new(0);
-    let outcomes: Vec<Outcome<M>> = files
+    let outcomes: Vec<Outcome<O::Seen>> = files
         .par_iter()
         .zip(&labels)
         .with_max_len(1)
         .map(|(file, label)| {
-            let outcome = read_file(&file.place, &file.shown, options, &gate);
-            let outcome = labelled(outcome, label, &observe);
+            let look = |photo: &mut Photo, picture: Picture| {
+                let decode = |photo: &mut Photo| picture.decode(photo, options, &gate);
+                look(observer, label, photo, decode)
+            };
+            let mut outcome = read_file(&file.place, &file.shown, options, look);
+            if let Outcome::Rejected(rejected) = &mut outcome {
+                rejected.label = label.label.clone();
+            }
             progress(done.fetch_add(1, Ordering::Relaxed) + 1, files.len());
             outcome
         })
@@ -209,7 +219,8 @@ fn read_one(
     options: &IngestOptions,
 ) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
-    match read_file(place, shown, options, &gate) {
+    let look = |photo: &mut Photo, picture: Picture| picture.decode(photo, options, &gate);
+    match read_file(place, shown, options, look) {
         Outcome::Photo(mut photo, pixels) => {
             stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
             Ok((*photo, pixels))
@@ -222,25 +233,20 @@ fn read_one(
     }
 }
 
-/// Adds labels, shows a photo to `observe` and lets go of its pixels.
-fn labelled<M>(
-    outcome: Outcome<Pixels>,
+/// Shows a photo to the observer, labelled; `decode` is called unless the observer knows it.
+fn look<O: Observer>(
+    observer: &O,
     labels: &Labelled,
-    observe: &(impl Fn(&Photo, &Pixels) -> M + Sync),
-) -> Outcome<M> {
-    match outcome {
-        Outcome::Photo(mut photo, pixels) => {
-            photo.label = labels.label.clone();
-            photo.problems.extend(labels.problems.iter().cloned());
-            let measure = observe(&photo, &pixels);
-            Outcome::Photo(photo, measure)
-        }
-        Outcome::Rejected(mut rejected) => {
-            rejected.label = labels.label.clone();
-            Outcome::Rejected(rejected)
-        }
-        Outcome::Ignored(ignored) => Outcome::Ignored(ignored),
-    }
+    photo: &mut Photo,
+    decode: impl FnOnce(&mut Photo) -> Result<Pixels, String>,
+) -> Result<O::Seen, String> {
+    let known = match observer.recall(photo) {
+        Some(seen) => Ok(seen),
+        None => Err(decode(photo)?),
+    };
+    photo.label = labels.label.clone();
+    photo.problems.extend(labels.problems.iter().cloned());
+    Ok(known.unwrap_or_else(|pixels| observer.observe(photo, &pixels)))
 }
 
 /// Takes the `photos.csv` tables out of the files.

@@ -26,13 +26,36 @@ pub(crate) enum Outcome<P> {
     Ignored(Ignored),
 }
 
-/// Reads the file at `place`, shown as `shown`.
-pub(crate) fn read_file(
+/// A picture as it lies in its file.
+pub(crate) struct Picture {
+    format: Format,
+    bytes: Vec<u8>,
+    orientation: Option<u16>,
+}
+
+impl Picture {
+    /// Decodes it, and tells `photo` what only that tells: its size and the stamp seen.
+    pub(crate) fn decode(
+        self,
+        photo: &mut Photo,
+        options: &IngestOptions,
+        gate: &MemoryGate,
+    ) -> Result<Pixels, String> {
+        let (pixels, stamp) = decode(self.format, &self.bytes, self.orientation, options, gate)?;
+        photo.stamp = stamp;
+        photo.width = pixels.full_width;
+        photo.height = pixels.full_height;
+        Ok(pixels)
+    }
+}
+
+/// Reads the file at `place`, shown as `shown`; `look` makes of a picture what is kept of it, or says what is wrong.
+pub(crate) fn read_file<P>(
     place: &FilePlace,
     shown: &str,
     options: &IngestOptions,
-    gate: &MemoryGate,
-) -> Outcome<Pixels> {
+    look: impl FnOnce(&mut Photo, Picture) -> Result<P, String>,
+) -> Outcome<P> {
     let extension = extension(shown);
     let reject = |sha256: Option<String>, reason: String, facts: Option<Box<Photo>>| {
         Outcome::Rejected(Rejected {
@@ -64,13 +87,13 @@ pub(crate) fn read_file(
         modified: content.modified,
     };
     let mut photo = photo(file, facts);
-    match decode(content.format, &content.bytes, orientation, options, gate) {
-        Ok((pixels, stamp)) => {
-            photo.stamp = stamp;
-            photo.width = pixels.full_width;
-            photo.height = pixels.full_height;
-            Outcome::Photo(Box::new(photo), pixels)
-        }
+    let picture = Picture {
+        format: content.format,
+        bytes: content.bytes,
+        orientation,
+    };
+    match look(&mut photo, picture) {
+        Ok(seen) => Outcome::Photo(Box::new(photo), seen),
         Err(reason) => reject(Some(photo.sha256.clone()), reason, Some(Box::new(photo))),
     }
 }

@@ -5,8 +5,10 @@
 mod appearance;
 mod blur;
 pub mod change;
+mod comparison;
 pub mod copy;
 pub mod feature;
+pub(crate) mod packed;
 pub mod pairs;
 pub mod phash;
 pub(crate) mod plane;
@@ -14,15 +16,18 @@ pub mod quality;
 pub mod viewpoint;
 
 pub use change::{Change, SmallPicture};
+pub use comparison::{Afresh, Comparison};
 pub use copy::{CopyKind, CopyMeasure, Fingerprint, compare_copies, find_copies};
 pub use feature::{Feature, Features, Keypoint};
 pub use quality::Quality;
 pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};
 
+use serde::{Deserialize, Serialize};
+
 use crate::ingest::{Photo, Pixels};
 
 /// Everything measured on one photo. Independent of every other photo.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct PhotoMeasures {
     /// Digests and perceptual hashes for the search of copies.

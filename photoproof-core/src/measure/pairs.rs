@@ -6,7 +6,7 @@ use rayon::prelude::*;
 
 use crate::ingest::{Photo, PhotoId};
 use crate::measure::appearance::Appearance;
-use crate::measure::{PhotoMeasures, Viewpoint};
+use crate::measure::{Comparison, PhotoMeasures, Viewpoint};
 
 /// A photo is compared with at most this many others, the most alike first. Keeps the cost of a job
 /// proportional to its photos.
@@ -28,9 +28,11 @@ pub struct ComparedPair {
 pub fn compare_pairs(
     photos: &[Photo],
     measures: &[PhotoMeasures],
+    comparison: &dyn Comparison,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Vec<ComparedPair> {
-    compare(&candidate_pairs(photos, measures), measures, progress)
+    let pairs = candidate_pairs(photos, measures);
+    compare(&pairs, measures, comparison, progress)
 }
 
 /// Compares given pairs of photo indices, in their order.
@@ -38,13 +40,14 @@ pub fn compare_pairs(
 pub fn compare(
     pairs: &[(usize, usize)],
     measures: &[PhotoMeasures],
+    comparison: &dyn Comparison,
     progress: &(dyn Fn(usize, usize) + Sync),
 ) -> Vec<ComparedPair> {
     let done = std::sync::atomic::AtomicUsize::new(0);
     pairs
         .par_iter()
         .map(|&(a, b)| {
-            let viewpoint = Viewpoint::between(&measures[a].features, &measures[b].features);
+            let viewpoint = comparison.viewpoint(&measures[a], &measures[b]);
             progress(
                 done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1,
                 pairs.len(),

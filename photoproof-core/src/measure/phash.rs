@@ -3,6 +3,7 @@
 
 use image::{GrayImage, imageops};
 use img_hash::{HashAlg, HasherConfig};
+use serde::{Deserialize, Serialize};
 
 use crate::measure::feature::Turn;
 
@@ -13,7 +14,9 @@ const SIDE: u32 = 64;
 pub const HASH_BITS: u32 = 256;
 
 /// Two perceptual hashes of one picture, 256 bits each.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default)]
+#[derive(
+    Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord, Default, Serialize, Deserialize,
+)]
 pub struct PerceptualHash {
     /// Sign of the horizontal luma gradient on a 16 x 16 grid.
     pub gradient: [u64; 4],

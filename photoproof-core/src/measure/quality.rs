@@ -6,6 +6,8 @@
 //! c (Elder and Zucker, "Local Scale Control for Edge Detection and Blur Estimation", PAMI 20(7),
 //! 1998; Zhuo and Sim, "Defocus map estimation from a single image", Pattern Recognition 44, 2011).
 
+use serde::{Deserialize, Serialize};
+
 use crate::ingest::Pixels;
 use crate::measure::plane::Plane;
 
@@ -28,7 +30,7 @@ const MAX_SIGMA: f32 = 12.0;
 const RISE: f32 = 2.563;
 
 /// Sharpness and exposure, measured on the working picture.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Quality {
     /// Sharpness of the sharpest regions in the direction where they are least sharp: how many edge
     /// widths (10-90 % rise) fit across the long side of the picture. Free of contrast and of picture

@@ -2,9 +2,10 @@
 //! month and year make a date, both are given.
 
 use chrono::{Datelike, NaiveDate, NaiveTime, Weekday};
+use serde::{Deserialize, Serialize};
 
 /// How a date is written.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum DateOrder {
     /// Year, month, day.
     YearFirst,

@@ -16,6 +16,7 @@ use std::sync::OnceLock;
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
 use image::RgbImage;
+use serde::{Deserialize, Serialize};
 
 pub use layout::DateOrder;
 
@@ -41,7 +42,7 @@ const READER_ROWS: f32 = reader::DIGIT_HEIGHT;
 const STAMP_DIGITS: usize = 6;
 
 /// A date stamp seen in a picture.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Stamp {
     /// The text as read, upper case, lines joined by a space; `*` for characters outside the alphabet.

@@ -16,13 +16,15 @@ pub use cell::{CellMeasure, Cells};
 pub use region::Region;
 pub use small::SmallPicture;
 
+use serde::{Deserialize, Serialize};
+
 use crate::measure::ViewpointShift;
 
 /// Side of a cell, pixels of the small picture.
 pub(super) const CELL: usize = 8;
 
 /// What changed between two aligned photos.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Change {
     /// Share of the comparable part of a's frame that changed, 0..=1.

@@ -1,5 +1,7 @@
 //! From measured cells to the changed share, the map and the connected changed parts.
 
+use serde::{Deserialize, Serialize};
+
 use super::Change;
 use super::cell::Cells;
 use super::model::surely;
@@ -10,7 +12,7 @@ const CHANGED: f32 = 0.45;
 const LEAST_CELLS: usize = 4;
 
 /// A connected changed part of a's frame.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Region {
     /// Left, top, right and bottom edge as shares of a's width and height, 0..=1.
     pub frame: [f64; 4],

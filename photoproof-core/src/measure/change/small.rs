@@ -2,8 +2,10 @@
 
 use image::imageops::{FilterType, resize, thumbnail};
 use image::{GrayImage, RgbImage};
+use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
+use crate::measure::packed;
 use crate::measure::plane::Plane;
 
 /// Long side of the small luma picture, pixels.
@@ -12,9 +14,11 @@ pub(super) const LONG_SIDE: u32 = 384;
 pub(super) const COLOUR_STEP: u32 = 4;
 
 /// A small copy of one photo: luma with a long side of 384 pixels, colour at a quarter of that.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SmallPicture {
+    #[serde(with = "packed::picture")]
     luma: GrayImage,
+    #[serde(with = "packed::picture")]
     colour: RgbImage,
     /// Small pixels per working pixel.
     scale: f64,

@@ -9,7 +9,7 @@ pub(crate) mod signature;
 
 use image::GrayImage;
 use rayon::prelude::*;
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
 use crate::hex::hex;
@@ -18,10 +18,10 @@ use self::agree::Agreement;
 use self::align::{Map, PointPair};
 use crate::ingest::reduce::{reduced_size, smaller_gray};
 use crate::ingest::{Photo, Pixels};
-use crate::measure::PhotoMeasures;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
 use crate::measure::phash::{TurnedHashes, turned_hashes};
 use crate::measure::plane::Plane;
+use crate::measure::{Afresh, Comparison, PhotoMeasures, packed};
 
 /// Hash distance of 256 bits up to which whole frames are compared. Copies measured 0 to 28.
 const HASH_LEAD: u32 = 64;
@@ -59,7 +59,7 @@ const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 const THUMB_LONG_SIDE: u32 = 384;
 
 /// What is kept of a photo for the length of a job to find copies of it.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Fingerprint {
     /// SHA-256 of the file, lower-case hexadecimal.
@@ -69,15 +69,17 @@ pub struct Fingerprint {
     /// Perceptual hashes in all eight orientations.
     pub hashes: TurnedHashes,
     /// Luma thumbnail, long side at most 384 pixels. Never leaves the job: the ledger does not get it.
+    #[serde(with = "packed::picture")]
     pub thumb: GrayImage,
     /// The middle of the working picture, for its noise. Never leaves the job either.
+    #[serde(with = "packed::picture")]
     pub middle: GrayImage,
     /// Width and height of the full upright picture, pixels.
     pub full_size: [u32; 2],
 }
 
 /// How a copy was made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum CopyKind {
     /// Identical bytes.
@@ -89,7 +91,7 @@ pub enum CopyKind {
 }
 
 /// A confirmed copy: b shows what a shows, pixel for pixel, after the stated changes.
-#[derive(Debug, Clone, PartialEq)]
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct CopyMeasure {
     /// What kind of copy.
@@ -214,12 +216,21 @@ pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasur
 /// All copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
 #[must_use]
 pub fn find_copies(photos: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
+    find_copies_by(photos, &Afresh)
+}
+
+/// Like [`find_copies`]; the leads are looked at by `comparison`.
+#[must_use]
+pub fn find_copies_by(
+    photos: &[&PhotoMeasures],
+    comparison: &dyn Comparison,
+) -> Vec<(usize, usize, CopyMeasure)> {
     let features: Vec<&Features> = photos.iter().map(|p| &p.features).collect();
     let index = search::WordIndex::new(&features);
     let mut found: Vec<(usize, usize, CopyMeasure)> = photos
         .par_iter()
         .enumerate()
-        .flat_map_iter(|(j, b)| copies_before(photos, &index, (j, b)))
+        .flat_map_iter(|(j, b)| copies_before(photos, &index, (j, b), comparison))
         .collect();
     found.sort_by_key(|(a, b, _)| (*a, *b));
     found
@@ -230,6 +241,7 @@ fn copies_before(
     photos: &[&PhotoMeasures],
     index: &search::WordIndex,
     (j, b): (usize, &PhotoMeasures),
+    comparison: &dyn Comparison,
 ) -> Vec<(usize, usize, CopyMeasure)> {
     let leads = search::word_leads(&index.votes(&b.features, j));
     let mut out = Vec::new();
@@ -241,10 +253,21 @@ fn copies_before(
             .take_while(|lead| lead.a == i)
             .map(|lead| lead.turn)
             .collect();
-        let measure = exact(&a.fingerprint, &b.fingerprint).or_else(|| verify(a, b, &turns));
+        let measure = exact(&a.fingerprint, &b.fingerprint).or_else(|| {
+            let lead = whole_frame_lead(a, b).is_some() || !turns.is_empty();
+            lead.then(|| comparison.copy(a, b, &turns)).flatten()
+        });
         out.extend(measure.map(|measure| (i, j, measure)));
     }
     out
+}
+
+/// The turn in which the whole frames are near by their hashes, if they are.
+fn whole_frame_lead(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<usize> {
+    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+    let nearest = (0..8).min_by_key(|&t| distances.get(t).copied())?;
+    let near = distances.get(nearest).is_some_and(|&d| d <= HASH_LEAD);
+    near.then_some(nearest)
 }
 
 fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
@@ -276,19 +299,16 @@ impl CopyMeasure {
     }
 }
 
-/// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns.
-fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyMeasure> {
-    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
-    let nearest = (0..8).min_by_key(|&t| distances.get(t).copied())?;
-    let near = distances.get(nearest).is_some_and(|&d| d <= HASH_LEAD);
-    if !near && turns.is_empty() {
+/// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns, as indices into
+/// [`Turn::ALL`].
+pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyMeasure> {
+    let near = whole_frame_lead(a, b);
+    if near.is_none() && turns.is_empty() {
         return None;
     }
     let planes = [a, b].map(|p| Plane::from_gray(&p.fingerprint.thumb));
     let thumbs = [&a.fingerprint.thumb, &b.fingerprint.thumb];
-    let whole = near
-        .then(|| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(nearest)?))
-        .flatten();
+    let whole = near.and_then(|turn| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(turn)?));
     whole
         .and_then(|map| decide(a, b, &planes, &map))
         .or_else(|| {

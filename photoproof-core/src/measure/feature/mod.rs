@@ -23,8 +23,10 @@ pub use overlay::{frame_fixed, overlay_suspects};
 pub use turn::Turn;
 
 use image::GrayImage;
+use serde::{Deserialize, Serialize};
 
 use crate::ingest::{Photo, Pixels};
+use crate::measure::packed;
 
 /// Diagonal of the 36 mm x 24 mm frame that FocalLengthIn35mmFilm refers to, millimetres.
 const FRAME_DIAGONAL_MM: f64 = 43.266_615_305_567_87;
@@ -61,9 +63,10 @@ pub struct Feature {
 }
 
 /// The features of one photo and the camera facts needed to interpret them.
-#[derive(Debug, Clone, Default, PartialEq)]
+#[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Features {
     /// Features, strongest first.
+    #[serde(with = "packed::features")]
     pub list: Vec<Feature>,
     /// Working width, pixels.
     pub width: u32,

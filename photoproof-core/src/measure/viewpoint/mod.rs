@@ -21,7 +21,7 @@ mod verify;
 #[cfg(test)]
 mod tests;
 
-use serde::Serialize;
+use serde::{Deserialize, Serialize};
 
 use crate::measure::feature::Features;
 use crate::units::{Degrees, DistanceRatio, Ratio};
@@ -30,7 +30,7 @@ pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
 pub use verify::between_matches;
 
 /// Which geometric model explains the correspondences.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Model {
     /// Turning on the spot, or a flat scene (Hartley and Zisserman, section 13).
@@ -40,7 +40,7 @@ pub enum Model {
 }
 
 /// How much the correspondences prove.
-#[derive(Debug, Clone, Copy, PartialEq, Default)]
+#[derive(Debug, Clone, Copy, PartialEq, Default, Serialize, Deserialize)]
 pub struct Evidence {
     /// Keypoints in photo a and photo b.
     pub keypoints: [u32; 2],
@@ -96,7 +96,7 @@ impl Evidence {
 }
 
 /// Why no motion could be stated.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "snake_case")]
 #[non_exhaustive]
 pub enum Inconclusive {
@@ -126,7 +126,7 @@ pub enum Inconclusive {
 }
 
 /// Motion of camera b relative to camera a.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct ViewpointShift {
     /// Angle of the relative rotation.
@@ -161,7 +161,7 @@ pub struct ViewpointShift {
 }
 
 /// Outcome of comparing the viewpoints of two photos.
-#[derive(Debug, Clone, Copy, PartialEq)]
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 #[allow(clippy::large_enum_variant)]
 pub enum Viewpoint {

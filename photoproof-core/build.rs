@@ -1,0 +1,49 @@
+//! Names the version of what is measured by the source text that measures it, so that nobody can forget to raise it.
+
+use std::collections::hash_map::DefaultHasher;
+use std::hash::Hasher;
+use std::path::{Path, PathBuf};
+
+/// What the measures of photos and pairs are made by.
+const MEASURES: [&str; 4] = [
+    "src/ingest",
+    "src/measure",
+    "src/thumbnail.rs",
+    "../Cargo.lock",
+];
+
+fn main() {
+    println!("cargo:rustc-env=PHOTOPROOF_MEASURES={}", digest(&MEASURES));
+    println!(
+        "cargo:rustc-env=PHOTOPROOF_SOURCES={}",
+        digest(&["src", "../Cargo.lock"])
+    );
+}
+
+/// A digest of the names and contents of all files below `places`; places that do not exist are left out.
+fn digest(places: &[&str]) -> String {
+    let mut files = Vec::new();
+    for place in places {
+        println!("cargo:rerun-if-changed={place}");
+        list(Path::new(place), &mut files);
+    }
+    files.sort();
+    let mut hasher = DefaultHasher::new();
+    for file in files {
+        hasher.write(file.to_string_lossy().as_bytes());
+        hasher.write(&std::fs::read(&file).unwrap_or_default());
+    }
+    format!("{:016x}", hasher.finish())
+}
+
+fn list(place: &Path, files: &mut Vec<PathBuf>) {
+    match std::fs::read_dir(place) {
+        Ok(entries) => {
+            for entry in entries.flatten() {
+                list(&entry.path(), files);
+            }
+        }
+        Err(_) if place.is_file() => files.push(place.to_path_buf()),
+        Err(_) => {}
+    }
+}

@@ -1,0 +1,94 @@
+//! Photos measured before.
+
+use serde::{Deserialize, Serialize};
+
+use super::{Cache, Key};
+use crate::ingest::{IngestOptions, Observer, Photo, Pixels, Stamp};
+use crate::measure::{PhotoMeasures, measure_photo};
+use crate::pipeline::Pictures;
+use crate::thumbnail::Thumbnail;
+
+/// All that needs a photo's pixels.
+#[derive(Debug, Serialize, Deserialize)]
+struct Seen {
+    width: u32,
+    height: u32,
+    stamp: Option<Stamp>,
+    measures: PhotoMeasures,
+    thumbnail: Option<Thumbnail>,
+}
+
+/// Measures the photos of a job, or remembers them.
+pub(crate) struct Onlooker<'a> {
+    cache: Option<&'a Cache>,
+    pictures: Pictures,
+    /// The options as text: with others a photo may be measured otherwise.
+    options: String,
+}
+
+impl<'a> Onlooker<'a> {
+    /// One that looks into `cache` first, if there is one.
+    pub(crate) fn new(
+        cache: Option<&'a Cache>,
+        pictures: Pictures,
+        options: &IngestOptions,
+    ) -> Self {
+        Self {
+            cache,
+            pictures,
+            options: format!("{options:?}"),
+        }
+    }
+
+    /// The file's bytes, and what reading them told that measures depend on.
+    fn key(&self, photo: &Photo) -> Key {
+        let focal = photo.camera.focal_35mm.map(f64::to_bits);
+        let read = format!("{:?} {focal:?}", photo.orientation);
+        let heic = [u8::from(cfg!(feature = "heic"))];
+        let parts = [
+            photo.sha256.as_bytes(),
+            read.as_bytes(),
+            self.options.as_bytes(),
+            &heic,
+        ];
+        Key::new("photo", &parts)
+    }
+
+    fn wanted(&self, thumbnail: Option<Thumbnail>) -> Option<Thumbnail> {
+        thumbnail.filter(|_| self.pictures == Pictures::Keep)
+    }
+}
+
+impl Observer for Onlooker<'_> {
+    type Seen = (PhotoMeasures, Option<Thumbnail>);
+
+    fn observe(&self, photo: &Photo, pixels: &Pixels) -> Self::Seen {
+        let measures = measure_photo(photo, pixels);
+        // A later run may want the picture that this one does not.
+        let wanted = self.cache.is_some() || self.pictures == Pictures::Keep;
+        let thumbnail = wanted.then(|| Thumbnail::new(pixels)).flatten();
+        let Some(cache) = self.cache else {
+            return (measures, thumbnail);
+        };
+        let seen = Seen {
+            width: photo.width,
+            height: photo.height,
+            stamp: photo.stamp.clone(),
+            measures,
+            thumbnail,
+        };
+        cache.put(&self.key(photo), &seen);
+        (seen.measures, self.wanted(seen.thumbnail))
+    }
+
+    fn recall(&self, photo: &mut Photo) -> Option<Self::Seen> {
+        let seen: Seen = self.cache?.get(&self.key(photo))?;
+        if seen.measures.fingerprint.file_sha256 != photo.sha256 {
+            return None;
+        }
+        photo.width = seen.width;
+        photo.height = seen.height;
+        photo.stamp = seen.stamp;
+        Some((seen.measures, self.wanted(seen.thumbnail)))
+    }
+}
