@@ -1,6 +1,7 @@
 //! Which pairs of photos are worth comparing, and their comparison.
 
 use std::collections::BTreeSet;
+use std::sync::LazyLock;
 
 use rayon::prelude::*;
 
@@ -63,7 +64,8 @@ pub fn compare(
 
 /// Pairs worth comparing, as indices, sorted. The earlier phase comes first in each pair.
 fn candidate_pairs(photos: &[Photo], measures: &[PhotoMeasures]) -> Vec<(usize, usize)> {
-    let appearance = Appearance::new(measures.iter().map(|measure| &measure.features));
+    // Not needed where labels leave few enough partners.
+    let appearance = LazyLock::new(|| Appearance::new(measures.iter().map(|m| &m.features)));
     let mut pairs = BTreeSet::new();
     for i in 0..photos.len() {
         let mut partners: Vec<usize> = (0..photos.len())

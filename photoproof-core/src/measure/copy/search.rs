@@ -1,6 +1,9 @@
 //! Which pairs of a job are worth a look: perceptual hashes for whole pictures, shared descriptor
 //! words for parts of pictures. Cost grows with the number of real likenesses, not of pairs.
 
+use pulp::Arch;
+use rayon::prelude::*;
+
 use crate::measure::feature::{DESCRIPTOR_LEN, Feature, Features, Turn};
 use crate::measure::phash::TurnedHashes;
 
@@ -44,12 +47,53 @@ fn tests() -> Vec<[Test; WORD_BITS]> {
     tables
 }
 
-fn word(feature: &Feature, tests: &[Test; WORD_BITS]) -> u32 {
-    let value = |i: u8| u16::from(feature.descriptor.get(usize::from(i)).copied().unwrap_or(0));
-    let bits = tests.iter().fold(0, |word, [a, b, c, d]| {
-        word << 1 | u32::from(value(*a) + value(*b) > value(*c) + value(*d))
-    });
-    bits << 1 | u32::from(feature.keypoint.bright)
+/// Descriptors by position of their values, so that a test is made on many features at once.
+struct Columns {
+    /// First all first values, then all second ones, and so on.
+    values: Vec<u8>,
+    bright: Vec<bool>,
+}
+
+impl Columns {
+    fn new(list: &[Feature]) -> Self {
+        let mut values = vec![0; list.len() * DESCRIPTOR_LEN];
+        for (i, feature) in list.iter().enumerate() {
+            let column = values.iter_mut().skip(i).step_by(list.len());
+            for (place, value) in column.zip(feature.descriptor) {
+                *place = value;
+            }
+        }
+        Self {
+            values,
+            bright: list.iter().map(|f| f.keypoint.bright).collect(),
+        }
+    }
+
+    fn column(&self, at: u8) -> &[u8] {
+        let (at, count) = (usize::from(at), self.bright.len());
+        self.values
+            .get(at * count..(at + 1) * count)
+            .unwrap_or_default()
+    }
+
+    /// The word of every feature. Values are at most 127, so two of them fit into a byte.
+    fn words(&self, tests: &[Test; WORD_BITS]) -> Vec<u32> {
+        let mut words = vec![0u32; self.bright.len()];
+        let arch = Arch::new();
+        for test in tests {
+            let [a, b, c, d] = test.map(|at| self.column(at));
+            arch.dispatch(|| {
+                let values = a.iter().zip(b).zip(c.iter().zip(d));
+                for (word, ((a, b), (c, d))) in words.iter_mut().zip(values) {
+                    *word = *word << 1 | u32::from(a.wrapping_add(*b) > c.wrapping_add(*d));
+                }
+            });
+        }
+        for (word, bright) in words.iter_mut().zip(&self.bright) {
+            *word = *word << 1 | u32::from(*bright);
+        }
+        words
+    }
 }
 
 /// One hash table: photos by word, with the start of every word's bucket.
@@ -59,15 +103,11 @@ struct Table {
 }
 
 impl Table {
-    fn new(photos: &[&Features], tests: &[Test; WORD_BITS]) -> Self {
+    fn new(photos: &[Columns], tests: &[Test; WORD_BITS]) -> Self {
         let mut entries: Vec<(u32, u32)> = Vec::new();
-        for (i, features) in photos.iter().enumerate() {
-            let words = features
-                .list
-                .iter()
-                .take(INDEXED)
-                .map(|f| (word(f, tests), i as u32));
-            entries.extend(words);
+        for (i, columns) in photos.iter().enumerate() {
+            let words = columns.words(tests);
+            entries.extend(words.into_iter().map(|word| (word, i as u32)));
         }
         entries.sort_unstable();
         entries.dedup();
@@ -109,9 +149,13 @@ pub(super) struct WordIndex {
 impl WordIndex {
     /// Indexes the unturned features of `photos`.
     pub(super) fn new(photos: &[&Features]) -> Self {
+        let columns: Vec<Columns> = photos
+            .par_iter()
+            .map(|features| Columns::new(features.list.get(..INDEXED).unwrap_or(&features.list)))
+            .collect();
         let tables = tests()
-            .into_iter()
-            .map(|tests| (tests, Table::new(photos, &tests)))
+            .into_par_iter()
+            .map(|tests| (tests, Table::new(&columns, &tests)))
             .collect();
         Self {
             tables,
@@ -128,9 +172,10 @@ impl WordIndex {
             ..*features
         };
         for (t, turn) in Turn::ALL.iter().enumerate() {
-            for feature in &strongest.turned(*turn).list {
-                for (tests, table) in &self.tables {
-                    let bucket = table.bucket(word(feature, tests));
+            let columns = Columns::new(&strongest.turned(*turn).list);
+            for (tests, table) in &self.tables {
+                for word in columns.words(tests) {
+                    let bucket = table.bucket(word);
                     if bucket.len() > MAX_BUCKET {
                         continue;
                     }
