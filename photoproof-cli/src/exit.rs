@@ -45,6 +45,12 @@ impl From<Exit> for std::process::ExitCode {
     }
 }
 
+/// Ends the program after a signal, with the code that shells give to Ctrl-C (128 and the signal's number).
+#[expect(clippy::exit, reason = "a signal ends the program at once")]
+pub(crate) fn interrupted() -> ! {
+    std::process::exit(130)
+}
+
 /// Reports an error on stderr, one line a mistake.
 pub(crate) fn failed(error: &Error) -> Exit {
     for line in error.to_string().lines() {

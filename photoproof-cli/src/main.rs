@@ -3,7 +3,9 @@
 mod args;
 mod cache;
 mod commands;
+mod events;
 mod exit;
+mod interrupt;
 mod output;
 mod progress;
 mod settings;

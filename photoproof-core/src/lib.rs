@@ -32,6 +32,10 @@ pub mod sun;
 pub mod thumbnail;
 pub mod units;
 pub mod volume;
+pub mod whole_file;
+
+/// Version of the whole library: a digest of its source text and of the versions of its crates.
+pub const SOURCES: &str = env!("PHOTOPROOF_SOURCES");
 
 pub use advice::advice;
 pub use error::{Error, ErrorKind};

@@ -1,24 +1,28 @@
 //! `photoproof check JOB_FOLDER...`
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
-use std::sync::Arc;
+mod batch;
+mod job;
+mod reports;
+mod state;
+mod watch;
 
-use photoproof_core::cache::Cache;
-use photoproof_core::job::JobSheet;
-use photoproof_core::judge::{Outcome, WaiverSet};
-use photoproof_core::ledger::{self, Ledger};
-use photoproof_core::pipeline::{self, JobResult, Options, Pictures};
+use std::path::{Path, PathBuf};
+
+use photoproof_core::judge::Outcome;
+use photoproof_core::report::shape::standing;
+use photoproof_core::report::text;
 use photoproof_core::report::v1::Report;
-use photoproof_core::report::{build, csv, html, index, json, junit, sarif, text};
 use photoproof_core::{Error, ErrorKind};
 
+use self::job::{End, Job, Run};
+use self::reports::Format;
+use self::watch::JobWatch;
 use crate::cache::{self, CacheArgs};
-use crate::commands::claim;
+use crate::events::{Event, Events};
 use crate::exit::{self, Exit};
 use crate::progress::Bar;
-use crate::settings::{Threads, folder_name, job_sheet};
-use crate::{output, style};
+use crate::settings::{Threads, folder_name};
+use crate::{interrupt, style};
 
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
@@ -41,35 +45,34 @@ pub(crate) struct CheckArgs {
     /// Findings a reviewer has accepted: who, why, until when
     #[arg(long, value_name = "FILE")]
     waivers: Option<PathBuf>,
-    /// Folder for the reports; without it only text is printed
+    /// Folder for the reports; without it only text is printed. Several jobs get a folder each and an index, and a
+    /// job that was finished here from the same inputs is not checked again
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
+    /// Check finished jobs again
+    #[arg(long, requires = "out")]
+    again: bool,
     /// What to write to --out; without --out, one format to print
     #[arg(long, value_enum, value_delimiter = ',', value_name = "FORMAT,...")]
     format: Vec<Format>,
     /// Lowest severity that makes the exit code 1
     #[arg(long, value_enum, default_value_t = FailOn::Review)]
     fail_on: FailOn,
+    /// Write what happens as JSON lines to a file, or with - to stdout instead of the results: jobs started, photos
+    /// and pairs done, jobs finished
+    #[arg(long, value_name = "FILE|-")]
+    events: Option<PathBuf>,
+    /// Jobs checked at the same time [default: one a thread, at most 4; always 1 with --record, since each job is
+    /// searched for photos of those before it]
+    #[arg(long, value_name = "N", value_parser = clap::value_parser!(u16).range(1..=256))]
+    jobs: Option<u16>,
+    /// Memory in MiB that jobs checked at the same time may be expected to take together; a larger job runs alone
+    #[arg(long, value_name = "MIB", default_value_t = 1024)]
+    max_memory: u64,
     #[command(flatten)]
     cache: CacheArgs,
     #[command(flatten)]
     threads: Threads,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
-enum Format {
-    /// What the terminal shows
-    Text,
-    /// report.json
-    Json,
-    /// report.html, one self-contained page
-    Html,
-    /// photos.csv and volume.csv
-    Csv,
-    /// findings.sarif
-    Sarif,
-    /// junit.xml
-    Junit,
 }
 
 #[derive(Debug, Clone, Copy, PartialEq, Eq, clap::ValueEnum)]
@@ -82,37 +85,134 @@ enum FailOn {
     Fail,
 }
 
-/// Formats written to `--out` when `--format` does not say.
-const USUAL: [Format; 3] = [Format::Text, Format::Json, Format::Html];
+/// Most jobs at the same time unless --jobs says more: each has parts that one thread does.
+const MOST_AT_ONCE: usize = 4;
 
-/// A checked job: how it ends, and its report with the folder it was written to.
-struct Checked {
-    exit: Exit,
-    report: Option<(Report, Option<PathBuf>)>,
+/// What has come of the jobs so far.
+struct Sum {
+    worst: Exit,
+    done: Vec<(Report, String)>,
+    unchanged: usize,
+    errors: usize,
 }
 
 /// Runs `check`.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
     args.threads.apply()?;
-    let formats = formats(args)?;
-    let cache = args.cache.open();
-    let mut worst = Exit::Clean;
-    let mut done = Vec::new();
-    for (folder, name) in args.folders.iter().zip(distinct_names(&args.folders)) {
-        match job((args, &cache), &formats, folder, &name) {
-            Ok(checked) => {
-                worst = worst.worse(checked.exit);
-                done.extend(checked.report);
-            }
-            // One bad job of a batch stops nothing.
-            Err(error) => worst = worst.worse(exit::failed(&error)),
+    let run = Run {
+        args,
+        formats: reports::formats(args)?,
+        cache: args.cache.open(),
+    };
+    if args.prints_events() && args.out.is_none() {
+        return Err(Error::new(
+            ErrorKind::Usage,
+            "events on stdout leave no room for the results; say where to put them with --out DIR",
+        ));
+    }
+    let events = Events::open(args.events.as_deref())?;
+    let names = distinct_names(&args.folders);
+    let folders = args.folders.iter().zip(names);
+    let jobs: Vec<Job<'_>> = folders
+        .map(|(folder, name)| Job::new(folder, name))
+        .collect();
+    let bar = Bar::new(jobs.len(), jobs.iter().map(Job::photos).sum());
+    interrupt::install(bar.inner());
+    let check = |job| {
+        let watch = JobWatch::start(job, &bar, &events);
+        let ended = run.check(job, &|progress| watch.show(progress));
+        watch.end(&ended);
+        ended
+    };
+    let mut sum = Sum {
+        worst: Exit::Clean,
+        done: Vec::new(),
+        unchanged: 0,
+        errors: 0,
+    };
+    let bounds = (args.at_once(), args.max_memory);
+    batch::run(&jobs, bounds, &check, &mut |job, ended| {
+        bar.aside(|| sum.add(&run, job, ended));
+    });
+    bar.clear();
+    cache::close(run.cache.as_deref());
+    let ended = Event::BatchFinished {
+        jobs: jobs.len(),
+        judged: sum.done.len(),
+        unchanged: sum.unchanged,
+        errors: sum.errors,
+        exit: sum.worst as u8,
+    };
+    if let (Some(dir), true) = (&args.out, args.folders.len() > 1) {
+        reports::write_index(dir, sum.done)?;
+    }
+    events.tell(&ended);
+    Ok(sum.worst)
+}
+
+impl CheckArgs {
+    fn prints_events(&self) -> bool {
+        self.events.as_deref() == Some(Path::new("-"))
+    }
+
+    fn at_once(&self) -> usize {
+        let usual = rayon::current_num_threads().min(MOST_AT_ONCE);
+        match self.jobs {
+            _ if self.record => 1,
+            Some(jobs) => usize::from(jobs),
+            None => usual,
         }
     }
-    cache::close(cache.as_deref());
-    if let (Some(dir), true) = (&args.out, args.folders.len() > 1) {
-        write_index(dir, &done)?;
+}
+
+impl Sum {
+    /// Prints how a job ended and adds it up. One bad job of a batch stops nothing.
+    fn add(&mut self, run: &Run<'_>, job: &Job<'_>, ended: Result<End, Error>) {
+        let report = match ended {
+            Err(error) => {
+                self.errors += 1;
+                self.worst = self.worst.worse(exit::failed(&error));
+                return;
+            }
+            Ok(End::LeftOut(why)) => {
+                style::diagnostic("left out", &why);
+                return;
+            }
+            Ok(End::NoPhotos) => {
+                let folder = job.folder.display();
+                style::diagnostic("error", &format!("no photos found in {folder}"));
+                self.worst = self.worst.worse(Exit::NoPhotos);
+                return;
+            }
+            Ok(End::Judged(report)) => {
+                self.print(run, job, &report, "written");
+                report
+            }
+            Ok(End::Unchanged(report)) => {
+                self.unchanged += 1;
+                self.print(run, job, &report, "unchanged");
+                report
+            }
+        };
+        self.worst = self.worst.worse(gate(&report, run.args.fail_on));
+        // Only the index of a batch needs them.
+        self.done.push((report, job.name.clone()));
     }
-    Ok(worst)
+
+    fn print(&self, run: &Run<'_>, job: &Job<'_>, report: &Report, what: &str) {
+        let Some(out) = &run.args.out else {
+            style::results(&reports::rendered(report, &run.formats));
+            return;
+        };
+        if !run.args.prints_events() {
+            style::results(&text::render(report, &style::text_options()));
+        }
+        let dir = match run.args.folders.len() {
+            1 => out.clone(),
+            _ => out.join(&job.name),
+        };
+        style::diagnostic(what, &dir.display().to_string());
+    }
 }
 
 /// The folders' own names; a name that comes twice gets a number, so that reports do not overwrite each other.
@@ -131,183 +231,11 @@ fn distinct_names(folders: &[PathBuf]) -> Vec<String> {
     names
 }
 
-/// `index.html` and `index.json` of a batch.
-fn write_index(dir: &Path, done: &[(Report, Option<PathBuf>)]) -> Result<(), Error> {
-    let reports: Vec<Report> = done.iter().map(|(report, _)| report.clone()).collect();
-    let links: BTreeMap<String, String> = done
-        .iter()
-        .filter_map(|(report, folder)| {
-            let name = folder.as_ref()?.file_name()?.to_string_lossy();
-            Some((report.job.id.clone(), format!("{name}/report.html")))
-        })
-        .collect();
-    output::folder(dir)?;
-    output::write(dir, "index.json", index::json(&reports).as_bytes())?;
-    output::write(dir, "index.html", index::html(&reports, &links)?.as_bytes())
-}
-
-fn formats(args: &CheckArgs) -> Result<Vec<Format>, Error> {
-    match (&args.out, args.format.as_slice()) {
-        (Some(_), []) => Ok(USUAL.to_vec()),
-        (None, []) => Ok(vec![Format::Text]),
-        (None, [Format::Csv | Format::Html]) | (None, [_, _, ..]) => Err(Error::new(
-            ErrorKind::Usage,
-            "these formats are files; say where to put them with --out DIR",
-        )),
-        (_, formats) => Ok(formats.to_vec()),
-    }
-}
-
-/// Checks one job folder and writes what was asked for; with `--once` only if the job is free.
-fn job(
-    (args, cache): (&CheckArgs, &Option<Arc<Cache>>),
-    formats: &[Format],
-    folder: &Path,
-    name: &str,
-) -> Result<Checked, Error> {
-    let sheet = job_sheet(folder, args.job_sheet.as_deref())?;
-    let id = sheet
-        .as_ref()
-        .and_then(|sheet| sheet.id.clone())
-        .unwrap_or_else(|| name.to_owned());
-    let mut ledger = args.ledger.as_deref().map(ledger::open).transpose()?;
-    if let (true, Some(ledger)) = (args.once, &mut ledger)
-        && let Some(why) = claim::take(&mut **ledger, &id)?
-    {
-        style::diagnostic("left out", &why);
-        return Ok(Checked {
-            exit: Exit::Clean,
-            report: None,
-        });
-    }
-    let checked =
-        checked((args, cache), (folder, sheet), ledger.as_deref(), &id).and_then(|result| {
-            let Some(result) = result else {
-                return Ok(None);
-            };
-            let done = output_of(args, formats, name, &result)?;
-            if let (true, Some(ledger)) = (args.record, &mut ledger) {
-                ledger.record_job(&result.record(&id))?;
-            }
-            Ok(Some(done))
-        });
-    let mut released = Ok(());
-    if let (true, Some(ledger), Err(_) | Ok(None)) = (args.once, &mut ledger, &checked) {
-        released = claim::release(&mut **ledger, &id);
-    }
-    let checked = checked?.unwrap_or(Checked {
-        exit: Exit::NoPhotos,
-        report: None,
-    });
-    released.map(|()| checked)
-}
-
-/// Judges one job folder; `None` if there is no photo in it.
-fn checked(
-    (args, cache): (&CheckArgs, &Option<Arc<Cache>>),
-    (folder, sheet): (&Path, Option<JobSheet>),
-    ledger: Option<&dyn Ledger>,
-    id: &str,
-) -> Result<Option<JobResult>, Error> {
-    let mut options = Options::default();
-    options.now = Some(chrono::Utc::now());
-    options.cache.clone_from(cache);
-    let page = args.format.is_empty() || args.format.contains(&Format::Html);
-    if args.out.is_some() && page {
-        options.pictures = Pictures::Keep;
-    }
-    if let Some(path) = &args.waivers {
-        options.waivers = Some((WaiverSet::read(path)?, chrono::Local::now().date_naive()));
-    }
-    let bar = Bar::new();
-    let searched = ledger.map(|ledger| (ledger, id));
-    let result = pipeline::run(folder, sheet, &options, searched, &|progress| {
-        bar.show(progress)
-    });
-    bar.clear();
-    let result = result?;
-    if result.intake.photos.is_empty() && result.intake.rejected.is_empty() {
-        style::diagnostic("error", &format!("no photos found in {}", folder.display()));
-        return Ok(None);
-    }
-    Ok(Some(result))
-}
-
-/// Writes or prints the report.
-fn output_of(
-    args: &CheckArgs,
-    formats: &[Format],
-    name: &str,
-    result: &JobResult,
-) -> Result<Checked, Error> {
-    let report = build::report(result, name);
-    let written = match &args.out {
-        None => {
-            style::results(&rendered(&report, formats[0]));
-            None
-        }
-        Some(dir) => {
-            let dir = if args.folders.len() > 1 {
-                dir.join(name)
-            } else {
-                dir.clone()
-            };
-            write(&dir, formats, &report, result)?;
-            style::results(&text::render(&report, &style::text_options()));
-            style::diagnostic("written", &dir.display().to_string());
-            Some(dir)
-        }
-    };
-    let exit = gate(report.outcome, &report, args.fail_on);
-    Ok(Checked {
-        exit,
-        report: Some((report, written)),
-    })
-}
-
-fn rendered(report: &Report, format: Format) -> String {
-    match format {
-        Format::Json => json::render(report),
-        Format::Sarif => sarif::render(report),
-        Format::Junit => junit::render(report),
-        Format::Text | Format::Html | Format::Csv => text::render(report, &style::text_options()),
-    }
-}
-
-fn write(dir: &Path, formats: &[Format], report: &Report, result: &JobResult) -> Result<(), Error> {
-    output::folder(dir)?;
-    for format in formats {
-        match format {
-            Format::Text => {
-                let plain = text::render(report, &text::TextOptions::default());
-                output::write(dir, "report.txt", plain.as_bytes())?;
-            }
-            Format::Json => output::write(dir, "report.json", json::render(report).as_bytes())?,
-            Format::Html => {
-                let page = html::render(report, &result.thumbnails)?;
-                output::write(dir, "report.html", page.as_bytes())?;
-            }
-            Format::Csv => {
-                output::write(dir, "photos.csv", csv::photos(report).as_bytes())?;
-                output::write(dir, "volume.csv", csv::volume(report).as_bytes())?;
-            }
-            Format::Sarif => {
-                output::write(dir, "findings.sarif", sarif::render(report).as_bytes())?
-            }
-            Format::Junit => output::write(dir, "junit.xml", junit::render(report).as_bytes())?,
-        }
-    }
-    Ok(())
-}
-
-fn gate(outcome: Outcome, report: &Report, fail_on: FailOn) -> Exit {
+fn gate(report: &Report, fail_on: FailOn) -> Exit {
     let found = match fail_on {
-        FailOn::Note => report
-            .findings
-            .iter()
-            .any(|finding| finding.waived.is_none()),
-        FailOn::Review => outcome >= Outcome::Review,
-        FailOn::Fail => outcome >= Outcome::Fail,
+        FailOn::Note => standing(report).next().is_some(),
+        FailOn::Review => report.outcome >= Outcome::Review,
+        FailOn::Fail => report.outcome >= Outcome::Fail,
     };
     if found { Exit::Findings } else { Exit::Clean }
 }

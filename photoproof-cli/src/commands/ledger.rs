@@ -152,7 +152,7 @@ fn add(
     let of_sheet = sheet.as_ref().and_then(|sheet| sheet.id.clone());
     let job = job.map(str::to_owned).or(of_sheet);
     let job = job.unwrap_or_else(|| folder_name(folder));
-    let bar = Bar::new();
+    let bar = Bar::new(1, 0);
     let options = pipeline::Options::default();
     let result = pipeline::run(folder, sheet, &options, None, &|progress| {
         bar.show(progress)

@@ -5,12 +5,10 @@ use std::io;
 use std::path::{Path, PathBuf};
 use std::time::{Duration, SystemTime};
 
-/// How the names of unfinished files begin.
-pub(super) const PART: &str = ".part-";
+use crate::whole_file::is_abandoned;
+
 /// An entry that was used within this time is not marked again.
 const MARK_AFTER: Duration = Duration::from_secs(3600);
-/// Unfinished files older than this have lost their writer.
-const ABANDONED: Duration = Duration::from_secs(3600);
 
 /// Tells programs that make backups what the folder is (Cache Directory Tagging Specification, version 0.6).
 const TAG: &str = "CACHEDIR.TAG";
@@ -53,7 +51,7 @@ pub(super) fn tidy(cache: &Path, bound: u64) {
             let changed = facts.modified().unwrap_or(SystemTime::UNIX_EPOCH);
             if is_hex(&path, 62) && facts.is_file() {
                 entries.push((changed, facts.len(), path));
-            } else if is_part(&path) && changed.elapsed().is_ok_and(|age| age > ABANDONED) {
+            } else if is_abandoned(&path, &facts) {
                 let _ = std::fs::remove_file(path);
             }
         }
@@ -81,9 +79,4 @@ fn listed(folder: &Path) -> impl Iterator<Item = PathBuf> {
 fn is_hex(path: &Path, length: usize) -> bool {
     let name = path.file_name().map(|name| name.as_encoded_bytes());
     name.is_some_and(|name| name.len() == length && name.iter().all(u8::is_ascii_hexdigit))
-}
-
-fn is_part(path: &Path) -> bool {
-    let name = path.file_name().map(|name| name.as_encoded_bytes());
-    name.is_some_and(|name| name.starts_with(PART.as_bytes()))
 }

@@ -14,7 +14,7 @@ mod folder;
 mod pairs;
 mod photos;
 
-use std::io::{Read, Write};
+use std::io::Read;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
 use std::sync::atomic::{AtomicU64, Ordering};
@@ -27,6 +27,7 @@ pub(crate) use pairs::Remembered;
 pub(crate) use photos::Onlooker;
 
 use crate::hex::hex;
+use crate::whole_file::{self, Use};
 
 /// Version of what is measured: a digest of the source text of ingest and measures and of the versions of the crates.
 pub const MEASURES: &str = env!("PHOTOPROOF_MEASURES");
@@ -137,12 +138,7 @@ impl Cache {
         if !folder.is_dir() {
             folder::make(&self.folder, folder)?;
         }
-        let mut file = tempfile::Builder::new()
-            .prefix(folder::PART)
-            .tempfile_in(folder)?;
-        file.write_all(bytes)?;
-        file.persist(&path).map_err(|error| error.error)?;
-        Ok(())
+        whole_file::write(&path, bytes, Use::Cache)
     }
 
     /// Where an entry lies: 256 folders keep each of them small.

@@ -11,6 +11,7 @@ mod date_text;
 mod decode;
 mod exif;
 mod file_name_time;
+mod folder_state;
 #[cfg(feature = "heic")]
 mod heic;
 mod ifd;
@@ -46,6 +47,7 @@ use rayon::prelude::*;
 
 pub use archive::job_sheet_text;
 pub use capture_time::{CaptureTime, TimeSource};
+pub use folder_state::FolderState;
 pub use list::photo_paths;
 pub use observer::Observer;
 pub use options::IngestOptions;
