@@ -104,6 +104,8 @@ mod tests {
             let ledger = place(name).to_string_lossy().into_owned();
             let mut all: Vec<String> = more.iter().map(|text| (*text).to_owned()).collect();
             if more.contains(&"--record") {
+                // Claims of killed workers are taken up too.
+                all.push("--once".to_owned());
                 all.extend(["--ledger".to_owned(), ledger]);
             }
             all

@@ -31,7 +31,7 @@ use crate::whole_file::{self, Use};
 
 /// Version of what is measured: a digest of the source text of ingest and measures and of the versions of the crates.
 pub const MEASURES: &str = env!("PHOTOPROOF_MEASURES");
-/// Bytes that all entries together may take before the oldest are removed: some 7,000 photos.
+/// Bytes that all entries together may take before the oldest are removed: some 6,000 photos.
 pub const MAX_BYTES: u64 = 4 << 30;
 
 /// A folder of earlier measures.

@@ -173,15 +173,20 @@ impl Run<'_> {
         };
         let recorded = match &opened.ledger {
             Some(ledger) if self.args.record => {
-                ledger.photos(&opened.id)?.len() == report.photos.len()
+                let kept = ledger.photos(&opened.id)?;
+                let kept = kept.iter().map(|photo| (&photo.file_sha256, &photo.area));
+                kept.eq(report
+                    .photos
+                    .iter()
+                    .map(|photo| (&photo.sha256, &photo.area)))
             }
             _ => true,
         };
         Ok(recorded.then_some(report))
     }
 
-    /// Judges the job, writes its reports, records it, and remembers that this is done: in this order, so that a run
-    /// that is killed in between does the job again.
+    /// Judges the job, writes its reports, remembers that they are written, and records it: in this order, so that a run
+    /// that is killed in between does the job again, and one that is killed afterwards does not.
     fn judged(
         &self,
         opened: &mut Opened<'_>,
@@ -203,10 +208,10 @@ impl Run<'_> {
         if let Some(dir) = &opened.dir {
             written = reports::write(dir, &self.formats, &report, &result)?;
         }
-        self.record(opened, &result)?;
         if let (Some(dir), Some(inputs)) = (&opened.dir, opened.inputs.take()) {
             state::keep(dir, inputs, written, &report)?;
         }
+        self.record(opened, &result)?;
         Ok(End::Judged(report))
     }
 
