@@ -70,7 +70,7 @@ mod tests {
             .count()
     }
 
-    /// Files below a folder; of a state only what it says of inputs and reports is the same in two places, so it is left out.
+    /// Files below a folder but the states, which name the place of the ledger by its digest.
     fn files(folder: &Path) -> Files {
         let mut found = Files::new();
         let mut open = vec![folder.to_path_buf()];
@@ -110,7 +110,12 @@ mod tests {
             }
             all
         };
-        let (first, second) = (with_ledger("first.db"), with_ledger("second.db"));
+        let cached = |mut all: Vec<String>| {
+            all.push("--cache".to_owned());
+            all.push(place("cache").to_string_lossy().into_owned());
+            all
+        };
+        let (first, second) = (with_ledger("first.db"), cached(with_ledger("second.db")));
         let texts = |list: &[String]| -> Vec<&'static str> {
             list.iter().map(|text| &*text.clone().leak()).collect()
         };

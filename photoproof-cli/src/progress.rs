@@ -1,9 +1,10 @@
 //! A progress bar on a terminal, nothing elsewhere.
 
+use std::fmt::Write;
 use std::io::IsTerminal;
 use std::sync::atomic::{AtomicUsize, Ordering};
 
-use indicatif::{ProgressBar, ProgressStyle};
+use indicatif::{HumanDuration, ProgressBar, ProgressState, ProgressStyle};
 use photoproof_core::pipeline::Progress;
 
 /// Shows where a run stands: of one job photos, then pairs, with rate and time left; of a batch its share that is done,
@@ -17,19 +18,33 @@ pub(crate) struct Bar {
 /// One photo of a batch counts once when it is measured and once when it is compared.
 const STEPS: usize = 2;
 
+/// Done a second; nothing before something is done.
+fn rate(state: &ProgressState, out: &mut dyn Write) {
+    if state.pos() > 0 {
+        let _ = write!(out, "{:.0}/s", state.per_sec());
+    }
+}
+
+/// Time left; nothing before something is done, or when all is.
+fn left(state: &ProgressState, out: &mut dyn Write) {
+    if state.pos() > 0 && Some(state.pos()) != state.len() {
+        let _ = write!(out, "  {:#} left", HumanDuration(state.eta()));
+    }
+}
+
 impl Bar {
     /// A bar on stderr, if that is a terminal, for so many jobs with so many photos together.
     pub(crate) fn new(jobs: usize, photos: usize) -> Self {
         let bar = std::io::stderr().is_terminal().then(|| {
-            let bar = ProgressBar::new((photos * STEPS) as u64);
-            let template = if jobs == 1 {
-                "{msg} {bar:24} {pos}/{len}  {per_sec}  {eta} left"
-            } else {
-                "{msg} {bar:24} {percent} %  {eta} left"
+            let (steps, template) = match jobs {
+                1 => (1, "{msg} {bar:24} {pos}/{len}  {rate}{left}"),
+                _ => (STEPS, "{msg} {bar:24} {percent} %{left}"),
             };
+            let bar = ProgressBar::new((photos * steps) as u64);
             if let Ok(style) = ProgressStyle::with_template(template) {
-                bar.set_style(style);
+                bar.set_style(style.with_key("rate", rate).with_key("left", left));
             }
+            bar.set_message("photos");
             bar
         });
         let bar = Self {
