@@ -12,6 +12,7 @@
 
 pub mod advice;
 pub mod error;
+pub mod geodesy;
 pub mod group;
 mod hex;
 pub mod ingest;

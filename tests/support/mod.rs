@@ -43,6 +43,8 @@ pub(crate) struct CasePhoto {
     #[serde(default)]
     gps: Option<(f64, f64)>,
     #[serde(default)]
+    direction: Option<f64>,
+    #[serde(default)]
     offset: Option<String>,
     #[serde(default)]
     model: Option<String>,
@@ -122,6 +124,7 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
     let facts = exif_block::Facts {
         taken: photo.taken,
         position: photo.gps,
+        direction: photo.direction,
         focal_35mm: Some(if photo.picture.ends_with("after") {
             28
         } else {

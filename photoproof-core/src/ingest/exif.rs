@@ -22,6 +22,8 @@ pub(crate) struct ExifFacts {
     pub(crate) unique_id: Option<String>,
     /// Position.
     pub(crate) gps: Option<Gps>,
+    /// Whether the position is 0, 0.
+    pub(crate) gps_zero: bool,
     /// GPSImgDirection, degrees.
     pub(crate) direction_deg: Option<f64>,
     /// Exposure value at ISO 100 of the settings.
@@ -67,6 +69,7 @@ pub(crate) fn read(
     match parsed {
         Ok(exif) => Tags {
             exif: &exif,
+            gps_zero: false,
             problems,
         }
         .facts(),
@@ -94,6 +97,7 @@ const SOFTWARE: [Tag; 4] = [
 
 struct Tags<'a> {
     exif: &'a Exif,
+    gps_zero: bool,
     problems: Vec<String>,
 }
 
@@ -121,6 +125,7 @@ impl Tags<'_> {
             software: (!software.is_empty()).then(|| software.join("; ")),
             unique_id: self.text(Tag::ImageUniqueID),
             gps,
+            gps_zero: self.gps_zero,
             direction_deg: self
                 .number(Tag::GPSImgDirection)
                 .filter(|d| (0.0..=360.0).contains(d)),
@@ -285,6 +290,7 @@ impl Tags<'_> {
             return None;
         }
         if lat == 0.0 && lon == 0.0 {
+            self.gps_zero = true;
             self.problems
                 .push("GPS position is 0, 0: a receiver without a fix writes that".to_owned());
             return None;

@@ -34,6 +34,8 @@ pub struct Photo {
     pub all_times: Vec<CaptureTime>,
     /// Position from the Exif GPS tags.
     pub gps: Option<Gps>,
+    /// Whether the Exif GPS tags state 0, 0, which a receiver without a fix writes; `gps` is then `None`.
+    pub gps_zero: bool,
     /// Exif GPSImgDirection: where the camera pointed, degrees clockwise from north.
     pub direction_deg: Option<f64>,
     /// Light that the exposure settings were made for: exposure value at ISO 100, from ExposureTime, FNumber and

@@ -223,6 +223,7 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         capture_time: None,
         all_times,
         gps: facts.gps,
+        gps_zero: facts.gps_zero,
         direction_deg: facts.direction_deg,
         light_ev: facts.light_ev,
         camera: facts.camera,
