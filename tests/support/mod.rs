@@ -58,6 +58,9 @@ pub(crate) struct CasePhoto {
     stamp: Option<String>,
     #[serde(default)]
     edit: Edit,
+    /// Taken as the file is, without an Exif block of ours.
+    #[serde(default)]
+    as_is: bool,
 }
 
 #[derive(Debug, Default, Deserialize, PartialEq, Eq, Clone, Copy)]
@@ -100,6 +103,9 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
         .join(&photo.picture)
         .with_extension("jpg");
     let mut bytes = std::fs::read(&source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
+    if photo.as_is {
+        return bytes;
+    }
     if matches!(photo.edit, Edit::Mirrored | Edit::Blurred | Edit::Small) {
         let mut picture = image::load_from_memory(&bytes).expect("decode").to_rgb8();
         match photo.edit {

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use crate::ingest::traces::{Quantisation, add_tables};
 use crate::ingest::{isobmff, png};
 
 /// A kind of file, told by its first bytes.
@@ -133,6 +134,10 @@ pub(crate) struct Blocks<'a> {
     pub(crate) xmp: Option<Cow<'a, [u8]>>,
     /// Text of PNG's `Creation Time` keyword.
     pub(crate) creation_text: Option<&'a [u8]>,
+    /// Quantisation tables of a JPEG.
+    pub(crate) quantisation: Option<Quantisation>,
+    /// Whether Content Credentials are there.
+    pub(crate) content_credentials: bool,
 }
 
 /// Finds the metadata blocks of a file; no block is longer than `bound`. (TIFF is Exif as a whole.)
@@ -151,9 +156,19 @@ pub(crate) const XMP_HEADER: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
 
 fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
     let mut found = Blocks::default();
+    let mut tables = [None, None];
     for segment in JpegSegments::new(bytes) {
-        if segment.marker != 0xE1 {
-            continue;
+        match segment.marker {
+            0xE1 => {}
+            0xDB => {
+                add_tables(segment.payload, &mut tables);
+                continue;
+            }
+            0xEB => {
+                found.content_credentials |= is_credentials(segment.payload);
+                continue;
+            }
+            _ => continue,
         }
         if let Some(exif) = segment.payload.strip_prefix(b"Exif\0\0") {
             found.exif = found.exif.or(Some(Cow::Borrowed(exif)));
@@ -161,7 +176,16 @@ fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
             found.xmp = found.xmp.or(Some(Cow::Borrowed(xmp)));
         }
     }
+    let [luma, chroma] = tables;
+    found.quantisation = luma.map(|luma| Quantisation { luma, chroma });
     found
+}
+
+/// Whether an APP11 segment begins a C2PA manifest store: identifier `JP`, box number, packet number, then a `jumb`
+/// box whose first box, `jumd`, is of the type `c2pa` (ISO/IEC 19566-5; C2PA specification 2.2, A.3.1).
+fn is_credentials(payload: &[u8]) -> bool {
+    let is = |range: std::ops::Range<usize>, name: &[u8]| payload.get(range) == Some(name);
+    is(0..2, b"JP") && is(12..16, b"jumb") && is(20..24, b"jumd") && is(24..28, b"c2pa")
 }
 
 /// Marker segments of a JPEG up to and including the first start of scan.

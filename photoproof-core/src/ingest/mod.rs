@@ -9,6 +9,7 @@ pub mod capture_time;
 mod container;
 mod date_text;
 mod decode;
+mod embedded;
 mod exif;
 mod file_name_time;
 #[cfg(feature = "heic")]
@@ -31,6 +32,7 @@ mod png;
 mod read;
 pub(crate) mod reduce;
 pub mod stamp;
+pub mod traces;
 mod twins;
 mod vocabulary;
 mod walk;
@@ -50,6 +52,7 @@ pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
 pub use pixels::Pixels;
 pub use stamp::Stamp;
+pub use traces::{Program, ProgramSource, Quantisation, Traces};
 
 use crate::error::Error;
 use crate::ingest::label::{Labelled, label_all};

@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::ingest::capture_time::{CaptureTime, TimeSource};
 use crate::ingest::stamp::Stamp;
+use crate::ingest::traces::Traces;
 use crate::phase::Phase;
 
 /// Index of a photo in [`Intake::photos`](crate::ingest::Intake), which is sorted by path.
@@ -45,6 +46,8 @@ pub struct Photo {
     pub camera: Camera,
     /// Exif Software and editing-software tags, joined by "; ".
     pub software: Option<String>,
+    /// Programs, stated size, coding.
+    pub traces: Traces,
     /// Exif ImageUniqueID.
     pub unique_id: Option<String>,
     /// Area, phase and caption with their sources.
