@@ -28,6 +28,12 @@ pub(crate) struct Case {
     /// Photos of an earlier job in the ledger.
     #[serde(default)]
     pub(crate) earlier: Vec<CasePhoto>,
+    /// How many jobs of the ledger have these photos, if not one.
+    #[serde(default)]
+    pub(crate) earlier_jobs: Option<usize>,
+    /// Their vendor.
+    #[serde(default)]
+    pub(crate) earlier_vendor: Option<String>,
     /// The photos.
     pub(crate) photo: Vec<CasePhoto>,
 }

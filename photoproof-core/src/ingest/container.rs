@@ -291,3 +291,44 @@ pub(crate) fn be32(bytes: &[u8]) -> u32 {
         .take(4)
         .fold(0, |value, &byte| (value << 8) | u32::from(byte))
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A manifest store as the C2PA specification lays it out; the content of the boxes does not matter here.
+    fn store() -> Vec<u8> {
+        let mut store = b"JP\0\x01\0\0\0\x01\0\0\0\x30jumb\0\0\0\x1ejumd".to_vec();
+        store.extend(b"c2pa\0\x11\0\x10\x80\0\0\xaa\0\x38\x9b\x71\x03c2pa\0");
+        store
+    }
+
+    fn jpeg(marker: u8, payload: &[u8]) -> Vec<u8> {
+        let mut file = vec![0xFF, 0xD8, 0xFF, marker];
+        file.extend((payload.len() as u16 + 2).to_be_bytes());
+        file.extend(payload);
+        file.extend([0xFF, 0xD9]);
+        file
+    }
+
+    #[test]
+    fn content_credentials_of_a_jpeg_are_told_from_other_boxes() {
+        let has = |file: &[u8]| blocks(Format::Jpeg, file, 1000).content_credentials;
+        assert!(has(&jpeg(0xEB, &store())));
+        assert!(!has(&jpeg(0xEC, &store())));
+        let mut other = store();
+        other[24] = b'x';
+        assert!(!has(&jpeg(0xEB, &other)));
+        for cut in 0..store().len().min(28) {
+            assert!(!has(&jpeg(0xEB, &store()[..cut])), "{cut}");
+        }
+    }
+
+    #[test]
+    fn content_credentials_of_a_png_lie_in_a_chunk_of_their_own() {
+        let mut file = b"\x89PNG\r\n\x1a\n".to_vec();
+        assert!(!blocks(Format::Png, &file, 1000).content_credentials);
+        file.extend(b"\0\0\0\x02caBXab\0\0\0\0");
+        assert!(blocks(Format::Png, &file, 1000).content_credentials);
+    }
+}
