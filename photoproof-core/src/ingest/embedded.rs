@@ -47,3 +47,41 @@ pub(crate) fn decoded(
     let (width, height) = picture.dimensions();
     Some(Pixels::new(picture, width, height).gray)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::codecs::jpeg::JpegEncoder;
+
+    fn small() -> Vec<u8> {
+        let picture = GrayImage::from_fn(160, 120, |x, y| image::Luma([(x + y) as u8]));
+        let mut bytes = Vec::new();
+        JpegEncoder::new_with_quality(&mut bytes, 70)
+            .encode_image(&picture)
+            .unwrap();
+        bytes
+    }
+
+    #[test]
+    fn a_thumbnail_is_turned_as_its_picture() {
+        let gate = MemoryGate::new(1 << 30);
+        let size = |orientation| decoded(&small(), orientation, &gate).map(|p| p.dimensions());
+        assert_eq!(size(Some(1)), Some((160, 120)));
+        assert_eq!(size(Some(6)), Some((120, 160)));
+    }
+
+    #[test]
+    fn damaged_and_oversized_thumbnails_are_none() {
+        let gate = MemoryGate::new(1 << 30);
+        let whole = small();
+        for cut in 0..whole.len() - 2 {
+            assert_eq!(decoded(&whole[..cut], None, &gate), None, "{cut}");
+        }
+        // The frame header claims 65 535 pixels a side.
+        let mut huge = whole.clone();
+        let frame = huge.windows(2).position(|pair| pair == [0xFF, 0xC0]);
+        let at = frame.unwrap() + 5;
+        huge[at..at + 4].copy_from_slice(&[0xFF; 4]);
+        assert_eq!(decoded(&huge, None, &gate), None);
+    }
+}

@@ -18,7 +18,7 @@ static META: CheckMeta = CheckMeta {
         "a program that turned the photo left the old thumbnail",
         "a filter or a date stamp was laid over the picture",
     ],
-    blind_spots: "Most programs write a new thumbnail or none, and many phones write none at all. A change smaller than about a tenth of the frame's sides is not seen.",
+    blind_spots: "Most programs write a new thumbnail or none, and many phones write none at all. Half of the crops by a twentieth, and a quarter of the changes of a fifth of the frame's sides, are not seen.",
 };
 
 /// The check.
