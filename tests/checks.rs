@@ -33,7 +33,7 @@ mod tests {
             options.waivers = Some((waivers, today));
         }
         let ledger = tempfile::tempdir().expect("temporary folder");
-        let ledger = earlier_job(&case.earlier, &ledger.path().join("ledger.db"));
+        let ledger = earlier_jobs(&case, &ledger.path().join("ledger.db"));
         pipeline::run(
             folder.path(),
             sheet,
@@ -49,17 +49,20 @@ mod tests {
         .collect()
     }
 
-    /// A ledger that holds an earlier job with the given photos, if there are any.
-    fn earlier_job(photos: &[support::CasePhoto], file: &Path) -> Box<dyn Ledger> {
+    /// A ledger that holds earlier jobs with the given photos, if there are any.
+    fn earlier_jobs(case: &support::Case, file: &Path) -> Box<dyn Ledger> {
+        let photos = &case.earlier;
         let mut ledger = ledger::open(file.to_str().expect("UTF-8")).expect("a ledger");
         if !photos.is_empty() {
             let folder = tempfile::tempdir().expect("temporary folder");
             support::build(None, photos, folder.path());
             let result = pipeline::run(folder.path(), None, &Options::default(), None, &|_| {})
                 .expect("the folder is readable");
-            ledger
-                .record_job(&result.record("EARLIER-1"))
-                .expect("recorded");
+            for number in 1..=case.earlier_jobs.unwrap_or(1) {
+                let mut record = result.record(&format!("EARLIER-{number}"));
+                record.vendor.clone_from(&case.earlier_vendor);
+                ledger.record_job(&record).expect("recorded");
+            }
         }
         ledger
     }

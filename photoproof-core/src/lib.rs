@@ -13,6 +13,7 @@
 pub mod advice;
 pub mod cache;
 pub mod error;
+pub mod geodesy;
 pub mod group;
 mod hex;
 pub mod ingest;

@@ -62,6 +62,27 @@ pub struct Limits {
     /// Distance of a photo's GPS position from the site, metres, beyond which a person looks.
     /// Default 100; never below 50: phone GPS cannot separate neighbours (Merry and Bettinger 2019).
     pub max_site_distance_m: f64,
+    /// Between two photos of one camera a position may move at most this fast, metres a second. Default 70
+    /// (252 km/h): faster than any road vehicle of the trade (common practice, no source).
+    pub max_travel_speed_m_s: f64,
+    /// Exactly the same position in at least 9 photos of one camera over more than this many seconds is said.
+    /// Default 7200: a phone keeps a position for minutes, not for hours (common practice, no source).
+    pub max_same_position_s: i64,
+    /// Compass directions of two photos may differ from the measured turn between them by this much, degrees,
+    /// 0..=180. Default 60: indoors, near steel, phone compasses err by tens of degrees (common practice, no source).
+    pub max_direction_difference_deg: f64,
+    /// Least correlation of a photo with the thumbnail in its own file, -1..=1. Default 0.93: of 30 public pictures
+    /// with their own thumbnails the least has 0.97, 0.98 for nine in ten after strong changes of tone
+    /// (`tests/edit_traces.rs`).
+    pub min_thumbnail_correlation: f64,
+    /// Largest difference of a photo from its own thumbnail in any of 48 parts of the frame, standard deviations of the
+    /// thumbnail. Default 0.7: the same pictures have at most 0.27, after changes of tone nine in ten at most 0.47.
+    pub max_thumbnail_difference: f64,
+    /// More cameras than this in one job are said. Default 3 (common practice, no source).
+    pub max_cameras: u32,
+    /// More file numbers of one camera than this missing within an hour are said. Default 30: retakes and private
+    /// photos leave smaller gaps (common practice, no source).
+    pub max_file_number_gap: u32,
     /// Two photos of one view of a full bed, taken less than this many seconds apart, show one load.
     /// Default 900: dumping and filling a bed again takes longer (common practice, no source).
     pub min_load_turnaround_s: i64,
@@ -89,6 +110,13 @@ impl Default for Limits {
             min_visible_change: 0.02,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,
+            max_travel_speed_m_s: 70.0,
+            max_same_position_s: 7200,
+            max_direction_difference_deg: 60.0,
+            min_thumbnail_correlation: 0.93,
+            max_thumbnail_difference: 0.7,
+            max_cameras: 3,
+            max_file_number_gap: 30,
             min_load_turnaround_s: 900,
             max_volume_difference: 0.1,
         }

@@ -141,6 +141,9 @@ pub fn run(
         },
     );
     grouped.debris.count_once(repeats);
+    if let (Some((ledger, own_job)), Some(vendor)) = (ledger, &sheet.vendor) {
+        grouped.vendor_cameras = Some(ledger.cameras(vendor, Some(own_job))?);
+    }
     grouped.changes = changes(&sheet, &grouped, &measures, &remembered);
     remembered.save();
     let evidence = Evidence::new(&sheet, &intake, &measures, &grouped).at(options.now);

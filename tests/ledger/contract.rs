@@ -54,6 +54,43 @@ fn a_copy_from_another_job_is_found_and_confirmed() {
 }
 
 #[test]
+fn cameras_of_the_latest_jobs_of_a_vendor_are_counted() {
+    on_each("cameras", |location| {
+        let mut ledger = open(location).unwrap();
+        let photo = measures(picture(1), "a");
+        let record = |id: &str, vendor: Option<&str>, devices: [Option<&str>; 2]| {
+            let mut record = job(id, &[("1.jpg", &photo), ("2.jpg", &photo)]);
+            record.vendor = vendor.map(str::to_owned);
+            for (photo, device) in record.photos.iter_mut().zip(devices) {
+                photo.device = device.map(str::to_owned);
+            }
+            record
+        };
+        let (a, b) = (Some("Larkspur 2"), Some("Larkspur 7"));
+        for record in [
+            record("WB-1", Some("Wren"), [a, a]),
+            record("WB-2", Some("Wren"), [a, b]),
+            record("WB-3", Some("Wren"), [None, None]),
+            record("WB-4", Some("Other"), [b, b]),
+            record("WB-5", None, [b, b]),
+            record("WB-6", Some("Wren"), [b, b]),
+        ] {
+            ledger.record_job(&record).unwrap();
+        }
+        let cameras = ledger.cameras("Wren", Some("WB-6")).unwrap();
+        assert_eq!(cameras.jobs, 2, "a job without a camera does not count");
+        let used: Vec<(&str, usize)> = cameras
+            .used_in
+            .iter()
+            .map(|(name, &jobs)| (name.as_str(), jobs))
+            .collect();
+        assert_eq!(used, [("Larkspur 2", 2), ("Larkspur 7", 1)]);
+        assert_eq!(ledger.cameras("Wren", None).unwrap().jobs, 3);
+        assert_eq!(ledger.cameras("Nobody", None).unwrap().jobs, 0);
+    });
+}
+
+#[test]
 fn a_record_comes_back_as_it_was_given() {
     on_each("record", |location| {
         let mut ledger = open(location).unwrap();

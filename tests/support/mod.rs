@@ -28,6 +28,12 @@ pub(crate) struct Case {
     /// Photos of an earlier job in the ledger.
     #[serde(default)]
     pub(crate) earlier: Vec<CasePhoto>,
+    /// How many jobs of the ledger have these photos, if not one.
+    #[serde(default)]
+    pub(crate) earlier_jobs: Option<usize>,
+    /// Their vendor.
+    #[serde(default)]
+    pub(crate) earlier_vendor: Option<String>,
     /// The photos.
     pub(crate) photo: Vec<CasePhoto>,
 }
@@ -43,6 +49,8 @@ pub(crate) struct CasePhoto {
     #[serde(default)]
     gps: Option<(f64, f64)>,
     #[serde(default)]
+    direction: Option<f64>,
+    #[serde(default)]
     offset: Option<String>,
     #[serde(default)]
     model: Option<String>,
@@ -56,6 +64,9 @@ pub(crate) struct CasePhoto {
     stamp: Option<String>,
     #[serde(default)]
     edit: Edit,
+    /// Taken as the file is, without an Exif block of ours.
+    #[serde(default)]
+    as_is: bool,
 }
 
 #[derive(Debug, Default, Deserialize, PartialEq, Eq, Clone, Copy)]
@@ -98,6 +109,9 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
         .join(&photo.picture)
         .with_extension("jpg");
     let mut bytes = std::fs::read(&source).unwrap_or_else(|e| panic!("{}: {e}", source.display()));
+    if photo.as_is {
+        return bytes;
+    }
     if matches!(photo.edit, Edit::Mirrored | Edit::Blurred | Edit::Small) {
         let mut picture = image::load_from_memory(&bytes).expect("decode").to_rgb8();
         match photo.edit {
@@ -122,6 +136,7 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
     let facts = exif_block::Facts {
         taken: photo.taken,
         position: photo.gps,
+        direction: photo.direction,
         focal_35mm: Some(if photo.picture.ends_with("after") {
             28
         } else {

@@ -16,6 +16,8 @@ pub(crate) struct Facts {
     pub(crate) offset: Option<String>,
     /// Latitude and longitude, decimal degrees.
     pub(crate) position: Option<(f64, f64)>,
+    /// GPSImgDirection, degrees from magnetic north.
+    pub(crate) direction: Option<f64>,
     /// FocalLengthIn35mmFilm, millimetres.
     pub(crate) focal_35mm: Option<u16>,
     /// Model, if not the usual one.
@@ -87,9 +89,15 @@ fn segment(facts: &Facts) -> Result<Vec<u8>, Box<dyn Error>> {
     Ok(segment)
 }
 
-/// GPS time and exposure settings.
+/// Direction, GPS time and exposure settings.
 fn more(facts: &Facts) -> Vec<Field> {
     let mut fields = Vec::new();
+    if let Some(direction) = facts.direction {
+        let magnetic = Value::Ascii(vec![b"M".to_vec()]);
+        fields.push(field(Tag::GPSImgDirectionRef, magnetic));
+        let value = Value::Rational(vec![rational(direction, 100)]);
+        fields.push(field(Tag::GPSImgDirection, value));
+    }
     if let Some(time) = facts.gps_time {
         let day = time.format("%Y:%m:%d").to_string().into_bytes();
         fields.push(field(Tag::GPSDateStamp, Value::Ascii(vec![day])));

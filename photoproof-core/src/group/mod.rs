@@ -21,6 +21,7 @@ use std::collections::BTreeSet;
 
 use crate::ingest::{Intake, Label, Photo, PhotoId};
 use crate::job::JobSheet;
+use crate::ledger::VendorCameras;
 use crate::limits::Limits;
 use crate::measure::pairs::ComparedPair;
 use crate::measure::{Change, CopyMeasure, Viewpoint};
@@ -91,6 +92,8 @@ pub struct Grouped {
     pub zone: Option<SiteZone>,
     /// Cameras and their clocks.
     pub devices: Devices,
+    /// Cameras of the vendor's other jobs, from the ledger.
+    pub vendor_cameras: Option<VendorCameras>,
     /// When each photo was taken, corrected by its clock's error.
     pub moments: Vec<Option<Moment>>,
 }
@@ -231,6 +234,7 @@ pub fn group(
     Grouped {
         zone,
         devices,
+        vendor_cameras: None,
         moments,
         labels,
         areas,

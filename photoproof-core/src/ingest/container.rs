@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use crate::ingest::traces::{Quantisation, add_tables};
 use crate::ingest::{isobmff, png};
 
 /// A kind of file, told by its first bytes.
@@ -133,6 +134,10 @@ pub(crate) struct Blocks<'a> {
     pub(crate) xmp: Option<Cow<'a, [u8]>>,
     /// Text of PNG's `Creation Time` keyword.
     pub(crate) creation_text: Option<&'a [u8]>,
+    /// Quantisation tables of a JPEG.
+    pub(crate) quantisation: Option<Quantisation>,
+    /// Whether Content Credentials are there.
+    pub(crate) content_credentials: bool,
 }
 
 /// Finds the metadata blocks of a file; no block is longer than `bound`. (TIFF is Exif as a whole.)
@@ -151,9 +156,19 @@ pub(crate) const XMP_HEADER: &[u8] = b"http://ns.adobe.com/xap/1.0/\0";
 
 fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
     let mut found = Blocks::default();
+    let mut tables = [None, None];
     for segment in JpegSegments::new(bytes) {
-        if segment.marker != 0xE1 {
-            continue;
+        match segment.marker {
+            0xE1 => {}
+            0xDB => {
+                add_tables(segment.payload, &mut tables);
+                continue;
+            }
+            0xEB => {
+                found.content_credentials |= is_credentials(segment.payload);
+                continue;
+            }
+            _ => continue,
         }
         if let Some(exif) = segment.payload.strip_prefix(b"Exif\0\0") {
             found.exif = found.exif.or(Some(Cow::Borrowed(exif)));
@@ -161,7 +176,16 @@ fn jpeg_blocks(bytes: &[u8]) -> Blocks<'_> {
             found.xmp = found.xmp.or(Some(Cow::Borrowed(xmp)));
         }
     }
+    let [luma, chroma] = tables;
+    found.quantisation = luma.map(|luma| Quantisation { luma, chroma });
     found
+}
+
+/// Whether an APP11 segment begins a C2PA manifest store: identifier `JP`, box number, packet number, then a `jumb`
+/// box whose first box, `jumd`, is of the type `c2pa` (ISO/IEC 19566-5; C2PA specification 2.2, A.3.1).
+fn is_credentials(payload: &[u8]) -> bool {
+    let is = |range: std::ops::Range<usize>, name: &[u8]| payload.get(range) == Some(name);
+    is(0..2, b"JP") && is(12..16, b"jumb") && is(20..24, b"jumd") && is(24..28, b"c2pa")
 }
 
 /// Marker segments of a JPEG up to and including the first start of scan.
@@ -266,4 +290,45 @@ pub(crate) fn be32(bytes: &[u8]) -> u32 {
         .iter()
         .take(4)
         .fold(0, |value, &byte| (value << 8) | u32::from(byte))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// A manifest store as the C2PA specification lays it out; the content of the boxes does not matter here.
+    fn store() -> Vec<u8> {
+        let mut store = b"JP\0\x01\0\0\0\x01\0\0\0\x30jumb\0\0\0\x1ejumd".to_vec();
+        store.extend(b"c2pa\0\x11\0\x10\x80\0\0\xaa\0\x38\x9b\x71\x03c2pa\0");
+        store
+    }
+
+    fn jpeg(marker: u8, payload: &[u8]) -> Vec<u8> {
+        let mut file = vec![0xFF, 0xD8, 0xFF, marker];
+        file.extend((payload.len() as u16 + 2).to_be_bytes());
+        file.extend(payload);
+        file.extend([0xFF, 0xD9]);
+        file
+    }
+
+    #[test]
+    fn content_credentials_of_a_jpeg_are_told_from_other_boxes() {
+        let has = |file: &[u8]| blocks(Format::Jpeg, file, 1000).content_credentials;
+        assert!(has(&jpeg(0xEB, &store())));
+        assert!(!has(&jpeg(0xEC, &store())));
+        let mut other = store();
+        other[24] = b'x';
+        assert!(!has(&jpeg(0xEB, &other)));
+        for cut in 0..store().len().min(28) {
+            assert!(!has(&jpeg(0xEB, &store()[..cut])), "{cut}");
+        }
+    }
+
+    #[test]
+    fn content_credentials_of_a_png_lie_in_a_chunk_of_their_own() {
+        let mut file = b"\x89PNG\r\n\x1a\n".to_vec();
+        assert!(!blocks(Format::Png, &file, 1000).content_credentials);
+        file.extend(b"\0\0\0\x02caBXab\0\0\0\0");
+        assert!(blocks(Format::Png, &file, 1000).content_credentials);
+    }
 }

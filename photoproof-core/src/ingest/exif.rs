@@ -7,7 +7,8 @@ use crate::ingest::date_text::{DateField, OffsetField};
 use crate::ingest::date_text::{exif_date, exif_day, exif_offset, sub_second};
 use crate::ingest::ifd::repaired;
 use crate::ingest::options::IngestOptions;
-use crate::ingest::{Camera, CaptureTime, Gps, TimeSource};
+use crate::ingest::traces::{Program, ProgramSource, Traces};
+use crate::ingest::{Camera, CaptureTime, Gps, TimeSource, embedded};
 
 /// What the Exif of one photo says.
 #[derive(Debug, Clone, Default, PartialEq)]
@@ -16,12 +17,16 @@ pub(crate) struct ExifFacts {
     pub(crate) orientation: Option<u16>,
     /// Camera tags.
     pub(crate) camera: Camera,
-    /// Software tags, joined.
-    pub(crate) software: Option<String>,
+    /// Programs, stated size and coding.
+    pub(crate) traces: Traces,
+    /// The JPEG thumbnail.
+    pub(crate) thumbnail: Option<Vec<u8>>,
     /// ImageUniqueID.
     pub(crate) unique_id: Option<String>,
     /// Position.
     pub(crate) gps: Option<Gps>,
+    /// Whether the position is 0, 0.
+    pub(crate) gps_zero: bool,
     /// GPSImgDirection, degrees.
     pub(crate) direction_deg: Option<f64>,
     /// Exposure value at ISO 100 of the settings.
@@ -67,6 +72,7 @@ pub(crate) fn read(
     match parsed {
         Ok(exif) => Tags {
             exif: &exif,
+            gps_zero: false,
             problems,
         }
         .facts(),
@@ -84,16 +90,18 @@ impl ExifFacts {
     }
 }
 
-/// CameraFirmware, ImageEditingSoftware and MetadataEditingSoftware of Exif 3.0.
-const SOFTWARE: [Tag; 4] = [
-    Tag::Software,
-    Tag(Context::Exif, 42041),
-    Tag(Context::Exif, 42043),
-    Tag(Context::Exif, 42044),
+/// Tags that name programs; but for Software they are of Exif 3.0.
+const SOFTWARE: [(Tag, ProgramSource); 5] = [
+    (Tag::Software, ProgramSource::Software),
+    (Tag(Context::Exif, 42041), ProgramSource::CameraFirmware),
+    (Tag(Context::Exif, 42042), ProgramSource::RawDeveloping),
+    (Tag(Context::Exif, 42043), ProgramSource::ImageEditing),
+    (Tag(Context::Exif, 42044), ProgramSource::MetadataEditing),
 ];
 
 struct Tags<'a> {
     exif: &'a Exif,
+    gps_zero: bool,
     problems: Vec<String>,
 }
 
@@ -103,12 +111,6 @@ impl Tags<'_> {
         let gps = self.gps();
         let mut times = self.civil_times();
         times.extend(self.gps_time());
-        let mut software: Vec<String> = Vec::new();
-        for text in SOFTWARE.iter().filter_map(|&tag| self.text(tag)) {
-            if !software.contains(&text) {
-                software.push(text);
-            }
-        }
         ExifFacts {
             orientation,
             camera: Camera {
@@ -118,15 +120,31 @@ impl Tags<'_> {
                 focal_mm: self.positive(Tag::FocalLength),
                 focal_35mm: self.positive(Tag::FocalLengthIn35mmFilm),
             },
-            software: (!software.is_empty()).then(|| software.join("; ")),
+            traces: self.traces(),
+            thumbnail: embedded::thumbnail(self.exif),
             unique_id: self.text(Tag::ImageUniqueID),
             gps,
+            gps_zero: self.gps_zero,
             direction_deg: self
                 .number(Tag::GPSImgDirection)
                 .filter(|d| (0.0..=360.0).contains(d)),
             light_ev: self.light_ev(),
             times,
             problems: self.problems,
+        }
+    }
+
+    fn traces(&self) -> Traces {
+        let named = |&(tag, source): &(Tag, ProgramSource)| {
+            let name = self.text(tag)?;
+            Some(Program { source, name })
+        };
+        let side = |tag| self.field(tag)?.value.get_uint(0).filter(|&side| side > 0);
+        Traces {
+            programs: SOFTWARE.iter().filter_map(named).collect(),
+            has_exif: self.exif.fields().len() > 0,
+            exif_size: side(Tag::PixelXDimension).zip(side(Tag::PixelYDimension)),
+            ..Traces::default()
         }
     }
 
@@ -285,6 +303,7 @@ impl Tags<'_> {
             return None;
         }
         if lat == 0.0 && lon == 0.0 {
+            self.gps_zero = true;
             self.problems
                 .push("GPS position is 0, 0: a receiver without a fix writes that".to_owned());
             return None;

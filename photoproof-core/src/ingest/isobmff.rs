@@ -37,7 +37,7 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'static> {
     Blocks {
         exif: exif.map(Cow::Owned),
         xmp: pick(b"mime", b"xmpmeta").map(Cow::Owned),
-        creation_text: None,
+        ..Blocks::default()
     }
 }
 

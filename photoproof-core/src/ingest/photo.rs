@@ -4,6 +4,7 @@ use serde::Serialize;
 
 use crate::ingest::capture_time::{CaptureTime, TimeSource};
 use crate::ingest::stamp::Stamp;
+use crate::ingest::traces::Traces;
 use crate::phase::Phase;
 
 /// Index of a photo in [`Intake::photos`](crate::ingest::Intake), which is sorted by path.
@@ -34,6 +35,8 @@ pub struct Photo {
     pub all_times: Vec<CaptureTime>,
     /// Position from the Exif GPS tags.
     pub gps: Option<Gps>,
+    /// Whether the Exif GPS tags state 0, 0, which a receiver without a fix writes; `gps` is then `None`.
+    pub gps_zero: bool,
     /// Exif GPSImgDirection: where the camera pointed, degrees clockwise from north.
     pub direction_deg: Option<f64>,
     /// Light that the exposure settings were made for: exposure value at ISO 100, from ExposureTime, FNumber and
@@ -43,6 +46,8 @@ pub struct Photo {
     pub camera: Camera,
     /// Exif Software and editing-software tags, joined by "; ".
     pub software: Option<String>,
+    /// Programs, stated size, coding.
+    pub traces: Traces,
     /// Exif ImageUniqueID.
     pub unique_id: Option<String>,
     /// Area, phase and caption with their sources.

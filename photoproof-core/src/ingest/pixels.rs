@@ -16,6 +16,8 @@ pub struct Pixels {
     pub full_width: u32,
     /// Height of the full picture after orientation, pixels.
     pub full_height: u32,
+    /// The thumbnail inside the file, upright as the picture, if there is one that can be read.
+    pub embedded: Option<GrayImage>,
 }
 
 impl Pixels {
@@ -32,6 +34,7 @@ impl Pixels {
             gray,
             full_width,
             full_height,
+            embedded: None,
         }
     }
 

@@ -17,6 +17,8 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'_> {
             break;
         };
         match header.get(4..8) {
+            // C2PA specification 2.2, A.3.2.
+            Some(b"caBX") => found.content_credentials = true,
             Some(b"eXIf") => found.exif = found.exif.or(Some(Cow::Borrowed(content))),
             Some(b"iTXt") => found.xmp = found.xmp.or_else(|| international_xmp(content, bound)),
             Some(b"tEXt") => {

@@ -12,9 +12,10 @@ use crate::ingest::decode::decode;
 use crate::ingest::exif::{self, ExifFacts};
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::options::IngestOptions;
+use crate::ingest::traces::{ProgramSource, Traces};
 use crate::ingest::walk::FilePlace;
 use crate::ingest::{CaptureTime, Ignored, Label, Photo, Pixels, Rejected, TimeSource};
-use crate::ingest::{file_name_time, xmp};
+use crate::ingest::{embedded, file_name_time, xmp};
 
 /// What one file turned out to be; `P` is its pixels, or what was made of them.
 pub(crate) enum Outcome<P> {
@@ -31,6 +32,8 @@ pub(crate) struct Picture {
     format: Format,
     bytes: Vec<u8>,
     orientation: Option<u16>,
+    /// Bytes of the thumbnail that the file carries.
+    thumbnail: Option<Vec<u8>>,
 }
 
 impl Picture {
@@ -41,7 +44,11 @@ impl Picture {
         options: &IngestOptions,
         gate: &MemoryGate,
     ) -> Result<Pixels, String> {
-        let (pixels, stamp) = decode(self.format, &self.bytes, self.orientation, options, gate)?;
+        let (mut pixels, stamp) =
+            decode(self.format, &self.bytes, self.orientation, options, gate)?;
+        pixels.embedded = self
+            .thumbnail
+            .and_then(|bytes| embedded::decoded(&bytes, self.orientation, gate));
         photo.stamp = stamp;
         photo.width = pixels.full_width;
         photo.height = pixels.full_height;
@@ -77,7 +84,8 @@ pub(crate) fn read_file<P>(
         }
     };
     let sha256 = hex(&Sha256::digest(&content.bytes));
-    let (facts, orientation) = facts(content.format, &content.bytes, options);
+    let (mut facts, orientation) = facts(content.format, &content.bytes, options);
+    let thumbnail = facts.thumbnail.take();
     let file = FileFacts {
         shown,
         extension: &extension,
@@ -91,6 +99,7 @@ pub(crate) fn read_file<P>(
         format: content.format,
         bytes: content.bytes,
         orientation,
+        thumbnail,
     };
     match look(&mut photo, picture) {
         Ok(seen) => Outcome::Photo(Box::new(photo), seen),
@@ -205,6 +214,8 @@ fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, O
     let blocks = container::blocks(format, bytes, options.max_metadata_bytes);
     let mut facts = exif::read(format, bytes, blocks.exif.as_deref(), options);
     xmp::complete(&mut facts, &blocks, options);
+    facts.traces.quantisation = blocks.quantisation;
+    facts.traces.content_credentials = blocks.content_credentials;
     let orientation = match format {
         // The container's own transforms hold and were applied by the decoder.
         Format::Heic | Format::Avif => None,
@@ -246,10 +257,12 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         capture_time: None,
         all_times,
         gps: facts.gps,
+        gps_zero: facts.gps_zero,
         direction_deg: facts.direction_deg,
         light_ev: facts.light_ev,
         camera: facts.camera,
-        software: facts.software,
+        software: software(&facts.traces),
+        traces: facts.traces,
         unique_id: facts.unique_id,
         label: Label::default(),
         stamp: None,
@@ -263,6 +276,22 @@ fn photo(file: FileFacts<'_>, facts: ExifFacts) -> Photo {
         photo.problems.push(only.to_owned());
     }
     photo
+}
+
+/// Software tags, each name once, else the program that XMP names first.
+fn software(traces: &Traces) -> Option<String> {
+    let named = |wanted: fn(ProgramSource) -> bool| {
+        let programs = traces.programs.iter();
+        let mut names: Vec<&str> = Vec::new();
+        for program in programs.filter(|program| wanted(program.source)) {
+            if !names.contains(&program.name.as_str()) {
+                names.push(&program.name);
+            }
+        }
+        (!names.is_empty()).then(|| names.join("; "))
+    };
+    named(|source| source < ProgramSource::CreatorTool)
+        .or_else(|| named(|source| source == ProgramSource::CreatorTool))
 }
 
 /// Lower-case extension of a shown path, empty if none.

@@ -1,7 +1,7 @@
 //! The range in which each limit makes sense, for messages that say so.
 
 /// Key of `[limits]`, smallest and largest sensible value, unit.
-pub(super) const RANGES: [(&str, f64, f64, &str); 19] = [
+pub(super) const RANGES: [(&str, f64, f64, &str); 26] = [
     ("max_rotation_deg", 0.0, 180.0, "degrees"),
     ("min_distance_ratio", 0.01, 1.0, "a ratio"),
     ("max_distance_ratio", 1.0, 100.0, "a ratio"),
@@ -19,6 +19,18 @@ pub(super) const RANGES: [(&str, f64, f64, &str); 19] = [
     ("min_visible_change", 0.0, 1.0, "a share"),
     ("min_long_side_px", 1.0, 100_000.0, "pixels"),
     ("max_site_distance_m", 50.0, 100_000.0, "metres"),
+    ("max_travel_speed_m_s", 1.0, 1_000.0, "metres a second"),
+    ("max_same_position_s", 60.0, 604_800.0, "seconds"),
+    ("max_direction_difference_deg", 0.0, 180.0, "degrees"),
+    ("min_thumbnail_correlation", -1.0, 1.0, "no unit"),
+    (
+        "max_thumbnail_difference",
+        0.0,
+        100.0,
+        "standard deviations",
+    ),
+    ("max_cameras", 1.0, 1_000.0, "cameras"),
+    ("max_file_number_gap", 0.0, 100_000.0, "numbers"),
     ("min_load_turnaround_s", 0.0, 86_400.0, "seconds"),
     ("max_volume_difference", 0.0, 1.0, "a share"),
 ];

@@ -1,10 +1,15 @@
 //! One cause, one finding: the same defect in most photos is reported once.
 
+use std::collections::BTreeMap;
+
 use crate::ingest::PhotoId;
 use crate::judge::{CheckMeta, Evidence, Finding};
 
 /// Instances from which many are reported as one.
 const MANY: usize = 4;
+
+/// Photos of one camera from which one can tell what is usual for it.
+const MAJORITY: usize = 8;
 
 /// A photo with the defect.
 #[derive(Debug, Clone)]
@@ -25,6 +30,64 @@ pub(super) fn each_or_one_of_all(
     words: &str,
 ) -> Vec<Finding> {
     each_or_one(meta, evidence, found, evidence.intake.photos.len(), words)
+}
+
+/// One finding for each camera: of one photo its own sentence, of more their number and `words`.
+pub(super) fn one_per_device(
+    meta: &'static CheckMeta,
+    evidence: &Evidence<'_>,
+    found: Vec<Instance>,
+    words: &str,
+) -> Vec<Finding> {
+    let mut by_device: BTreeMap<Option<usize>, Vec<Instance>> = BTreeMap::new();
+    for instance in found {
+        let device = evidence.grouped.devices.of(instance.photo.0);
+        by_device.entry(device).or_default().push(instance);
+    }
+    let finding = |(device, found): (Option<usize>, Vec<Instance>)| {
+        if found.len() == 1 {
+            return each_or_one(meta, evidence, found, usize::MAX / 4, words);
+        }
+        let clock = device.and_then(|device| evidence.grouped.devices.clocks.get(device));
+        let of = clock.map_or(String::new(), |clock| format!(" of the {}", clock.device));
+        let value = found.len() as f64;
+        let photos = found.into_iter().map(|instance| instance.photo);
+        let finding = meta
+            .finding(format!("{value} photos{of} {words}"))
+            .photos(photos)
+            .measured(value, 0.0, "photos");
+        vec![match clock {
+            Some(clock) => finding.subject(&clock.device),
+            None => finding,
+        }]
+    };
+    by_device.into_iter().flat_map(finding).collect()
+}
+
+/// The photos of each camera whose `value` is not that of nearly all its photos, with the number of those and of all:
+/// at least `MAJORITY` photos, and three quarters of those that have a value, must agree.
+pub(super) fn odd_ones<T: Ord>(
+    evidence: &Evidence<'_>,
+    value: impl Fn(PhotoId) -> Option<T>,
+) -> Vec<(PhotoId, usize, usize)> {
+    let devices = &evidence.grouped.devices;
+    let mut odd = Vec::new();
+    for device in 0..devices.clocks.len() {
+        let mut by_value: BTreeMap<T, Vec<PhotoId>> = BTreeMap::new();
+        for id in devices.photos_of(Some(device)).map(PhotoId) {
+            if let Some(value) = value(id) {
+                by_value.entry(value).or_default().push(id);
+            }
+        }
+        let all: usize = by_value.values().map(Vec::len).sum();
+        let most = by_value.values().map(Vec::len).max().unwrap_or(0);
+        if most >= MAJORITY && most * 4 >= all * 3 {
+            let others = by_value.into_values().filter(|photos| photos.len() < most);
+            odd.extend(others.flatten().map(|id| (id, most, all)));
+        }
+    }
+    odd.sort_unstable();
+    odd
 }
 
 /// A finding for each instance; one for all of them where they are many and the greater part of `of` photos.

@@ -43,6 +43,7 @@ pub use postgres::PostgresLedger;
 pub use scan::MAX_DISTANCE;
 pub use sqlite::SqliteLedger;
 
+use std::collections::BTreeMap;
 use std::time::Duration;
 
 use crate::error::Error;
@@ -101,6 +102,35 @@ pub struct JobEntry {
     pub recorded: String,
     /// Number of photos.
     pub photos: u64,
+}
+
+/// Cameras of the latest jobs of one vendor.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[non_exhaustive]
+pub struct VendorCameras {
+    /// Jobs looked at that name a camera.
+    pub jobs: usize,
+    /// Cameras (make and model), each with the number of those jobs in which it was used.
+    pub used_in: BTreeMap<String, usize>,
+}
+
+/// Most jobs of a vendor whose cameras are looked at, the latest first.
+const LATEST_JOBS: i64 = 50;
+
+impl VendorCameras {
+    /// Counts the cameras of jobs; rows of job and camera, sorted by job, each pair once.
+    fn of_rows(rows: impl IntoIterator<Item = (String, String)>) -> Self {
+        let mut cameras = Self::default();
+        let mut last: Option<String> = None;
+        for (job, device) in rows {
+            *cameras.used_in.entry(device).or_default() += 1;
+            if last.as_ref() != Some(&job) {
+                cameras.jobs += 1;
+                last = Some(job);
+            }
+        }
+        cameras
+    }
 }
 
 /// Size of a ledger.
@@ -163,6 +193,12 @@ pub trait Ledger: Send {
     /// # Errors
     /// If the ledger cannot be read.
     fn jobs(&self) -> Result<Vec<JobEntry>, Error>;
+
+    /// Cameras of the latest fifty jobs of `vendor`.
+    ///
+    /// # Errors
+    /// If the ledger cannot be read.
+    fn cameras(&self, vendor: &str, except_job: Option<&str>) -> Result<VendorCameras, Error>;
 
     /// Photos of one job in recorded order; empty if the job is unknown.
     ///

@@ -7,6 +7,7 @@ mod blur;
 pub mod change;
 mod comparison;
 pub mod copy;
+pub mod embedded;
 pub mod feature;
 pub(crate) mod packed;
 pub mod pairs;
@@ -18,6 +19,7 @@ pub mod viewpoint;
 pub use change::{Change, SmallPicture};
 pub use comparison::{Afresh, Comparison};
 pub use copy::{CopyKind, CopyMeasure, Fingerprint, compare_copies, find_copies};
+pub use embedded::EmbeddedMatch;
 pub use feature::{Feature, Features, Keypoint};
 pub use quality::Quality;
 pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};
@@ -38,6 +40,8 @@ pub struct PhotoMeasures {
     pub features: Features,
     /// Small copy for the comparison of what two photos of one view show.
     pub small: SmallPicture,
+    /// Agreement of the thumbnail inside the file with the picture, where both say something.
+    pub embedded: Option<EmbeddedMatch>,
 }
 
 /// Measures one photo. `pixels` are its reduced, upright pixels.
@@ -48,6 +52,10 @@ pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
         quality: Quality::new(pixels),
         features: Features::extract(photo, pixels),
         small: SmallPicture::new(pixels),
+        embedded: pixels
+            .embedded
+            .as_ref()
+            .and_then(|embedded| EmbeddedMatch::between(embedded, &pixels.gray)),
     }
 }
 
@@ -59,5 +67,6 @@ pub fn measure_pixels(file_sha256: String, pixels: &Pixels) -> PhotoMeasures {
         quality: Quality::new(pixels),
         features: Features::from_gray(&pixels.gray, None),
         small: SmallPicture::new(pixels),
+        embedded: None,
     }
 }

@@ -34,6 +34,9 @@ pub struct InspectLine {
     pub camera: v1::Camera,
     /// Software tags.
     pub software: Option<String>,
+    /// Whether the file holds Content Credentials (C2PA). They are not verified; their absence means nothing.
+    #[serde(default)]
+    pub content_credentials: bool,
     /// Sharpness measure.
     pub sharpness: Option<f64>,
     /// Exposure measures.
@@ -63,6 +66,7 @@ impl InspectLine {
             direction_deg: photo.direction_deg,
             camera: v1::Camera::from(&photo.camera),
             software: photo.software.clone(),
+            content_credentials: photo.traces.content_credentials,
             sharpness: Some(quality.sharpness),
             exposure: Some(v1::Exposure {
                 mean_luma: quality.mean_luma,
@@ -117,6 +121,9 @@ impl InspectLine {
         add("place", Some(self.place()));
         add("camera", self.camera_words());
         add("software", self.software.clone());
+        let credentials = "Content Credentials (C2PA) are in the file; they were not verified";
+        let present = self.content_credentials;
+        add("signed", present.then(|| credentials.to_owned()));
         add("quality", self.quality());
         for problem in &self.problems {
             add("problem", Some(problem.clone()));

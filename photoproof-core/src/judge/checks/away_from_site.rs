@@ -1,8 +1,7 @@
 //! `away-from-site`: a photo's position is far from the site.
 
-use geographiclib_rs::{Geodesic, InverseGeodesic};
-
-use crate::ingest::{Gps, PhotoId};
+use crate::geodesy::distance_m;
+use crate::ingest::PhotoId;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -19,11 +18,11 @@ static META: CheckMeta = CheckMeta {
         "the position of the site on the job sheet is that of the street, not the house",
         "reception indoors or in a basement",
     ],
-    blind_spots: "Never separates neighbouring houses. Silent without both positions.",
+    blind_spots: "Never separates neighbouring houses. Silent without both positions; 0, 0 is none (position-never-set).",
 };
 
 /// Positions never count as away within this radius, metres.
-const LEAST_RADIUS_M: f64 = 50.0;
+pub(super) const LEAST_RADIUS_M: f64 = 50.0;
 
 /// The check.
 #[derive(Debug)]
@@ -47,7 +46,8 @@ impl Check for AwayFromSite {
             .photo_ids()
             .filter_map(|id| {
                 let gps = evidence.photo(id).gps?;
-                let distance = metres(lat, lon, &gps) - gps.error_m.unwrap_or(0.0);
+                let distance =
+                    distance_m((lat, lon), (gps.lat, gps.lon)) - gps.error_m.unwrap_or(0.0);
                 (distance > limit).then_some((id, distance))
             })
             .collect();
@@ -78,43 +78,5 @@ impl Check for AwayFromSite {
                 .measured(distance, limit, "metres")
             })
             .collect()
-    }
-}
-
-fn metres(lat: f64, lon: f64, gps: &Gps) -> f64 {
-    Geodesic::wgs84().inverse(lat, lon, gps.lat, gps.lon)
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn dms(degrees: f64, minutes: f64, seconds: f64) -> f64 {
-        degrees.signum() * (degrees.abs() + minutes / 60.0 + seconds / 3600.0)
-    }
-
-    /// Geoscience Australia, Flinders Peak to Buninyong: 54 972.271 m on GRS 80, the same on WGS 84
-    /// to the millimetre.
-    #[test]
-    fn published_line_flinders_peak_to_buninyong() {
-        let gps = Gps {
-            lat: dms(-37.0, 39.0, 10.15610),
-            lon: dms(143.0, 55.0, 35.38390),
-            error_m: None,
-        };
-        let found = metres(dms(-37.0, 57.0, 3.72030), dms(144.0, 25.0, 29.52440), &gps);
-        assert!((found - 54_972.271).abs() < 0.001, "{found}");
-    }
-
-    /// GeodSolve manual (Karney), JFK to Singapore: 15 347 628 m.
-    #[test]
-    fn published_line_of_the_geodsolve_manual() {
-        let gps = Gps {
-            lat: dms(1.0, 21.0, 33.0),
-            lon: dms(103.0, 59.0, 22.0),
-            error_m: None,
-        };
-        let found = metres(dms(40.0, 38.0, 23.0), dms(-73.0, 46.0, 44.0), &gps);
-        assert!((found - 15_347_627.66).abs() < 0.01, "{found}");
     }
 }

@@ -130,7 +130,7 @@ fn gps_difference(evidence: &Evidence<'_>, id: PhotoId) -> Option<i64> {
 }
 
 /// Whether another zone explains a difference of two wall clocks: whole quarters of an hour, a few seconds aside.
-fn is_zone(seconds: i64) -> bool {
+pub(super) fn is_zone(seconds: i64) -> bool {
     let quarter = (seconds as f64 / 900.0).round() as i64 * 900;
     quarter.abs() <= 14 * 3600 && (seconds - quarter).abs() <= 5
 }

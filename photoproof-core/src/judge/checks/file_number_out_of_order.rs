@@ -72,14 +72,17 @@ fn first_photos(check: &dyn Check, evidence: &Evidence<'_>) -> Vec<PhotoId> {
 }
 
 #[derive(Debug, Clone, Copy)]
-struct Numbered {
-    number: u32,
-    photo: PhotoId,
-    moment: Moment,
+pub(super) struct Numbered {
+    pub(super) number: u32,
+    pub(super) photo: PhotoId,
+    pub(super) moment: Moment,
 }
 
 /// Camera and prefix, and the number, of a name such as `IMG_0412.jpg`.
-fn numbered(evidence: &Evidence<'_>, photo: PhotoId) -> Option<((usize, String), Numbered)> {
+pub(super) fn numbered(
+    evidence: &Evidence<'_>,
+    photo: PhotoId,
+) -> Option<((usize, String), Numbered)> {
     let device = evidence.grouped.devices.of(photo.0)?;
     let name = evidence.photo(photo).path.rsplit('/').next()?;
     let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);

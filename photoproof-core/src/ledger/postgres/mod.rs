@@ -13,7 +13,9 @@ use postgres::{Client, IsolationLevel, Row};
 use sha2::{Digest, Sha256};
 
 use super::search::leads;
-use super::{Claim, JobEntry, JobRecord, Lead, Ledger, PhotoRecord, Stats};
+use super::{
+    Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
+};
 use crate::error::{Error, ErrorKind};
 use crate::measure::PhotoMeasures;
 use connect::Connection;
@@ -105,6 +107,21 @@ impl Ledger for PostgresLedger {
         };
         self.run("read", |client| {
             client.query(sql, &[])?.iter().map(entry).collect()
+        })
+    }
+
+    fn cameras(&self, vendor: &str, except_job: Option<&str>) -> Result<VendorCameras, Error> {
+        let sql = "SELECT DISTINCT j.id COLLATE \"C\", p.device COLLATE \"C\" FROM photoproof_photos p JOIN
+                     (SELECT job, id FROM photoproof_jobs WHERE vendor = $1 AND id IS DISTINCT FROM $2
+                      ORDER BY recorded DESC, id COLLATE \"C\" LIMIT $3) j ON p.job = j.job
+                   WHERE p.device IS NOT NULL ORDER BY 1, 2";
+        self.run("read", |client| {
+            let rows = client.query(sql, &[&vendor, &except_job, &LATEST_JOBS])?;
+            let pairs = rows
+                .iter()
+                .map(|row| Ok((row.try_get(0)?, row.try_get(1)?)));
+            let pairs: Vec<(String, String)> = pairs.collect::<Result<_, postgres::Error>>()?;
+            Ok(VendorCameras::of_rows(pairs))
         })
     }
 

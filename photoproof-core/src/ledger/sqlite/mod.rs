@@ -13,7 +13,9 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
 use super::search::leads;
-use super::{Claim, JobEntry, JobRecord, Lead, Ledger, PhotoRecord, Stats};
+use super::{
+    Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
+};
 use crate::error::Error;
 use crate::measure::PhotoMeasures;
 use failed::failed;
@@ -159,6 +161,18 @@ impl SqliteLedger {
         rows.collect()
     }
 
+    fn cameras_of(&self, vendor: &str, except: Option<&str>) -> rusqlite::Result<VendorCameras> {
+        let sql = "SELECT DISTINCT j.job, p.device FROM photos p JOIN
+                     (SELECT id, job FROM jobs WHERE vendor = ?1 AND job IS NOT ?2
+                      ORDER BY recorded DESC, job LIMIT ?3) j ON p.job = j.id
+                   WHERE p.device IS NOT NULL ORDER BY j.job, p.device";
+        let mut select = self.connection.prepare(sql)?;
+        let values = rusqlite::params![vendor, except, LATEST_JOBS];
+        let rows = select.query_map(values, |row| Ok((row.get(0)?, row.get(1)?)))?;
+        let rows: Vec<(String, String)> = rows.collect::<rusqlite::Result<_>>()?;
+        Ok(VendorCameras::of_rows(rows))
+    }
+
     fn photos_of(&self, job: &str) -> rusqlite::Result<Vec<PhotoRecord>> {
         let mut select = self.connection.prepare(&format!(
             "SELECT {COLUMNS} FROM photos p JOIN jobs j ON j.id = p.job
@@ -203,6 +217,11 @@ impl Ledger for SqliteLedger {
 
     fn jobs(&self) -> Result<Vec<JobEntry>, Error> {
         self.list().map_err(|e| failed("read", &self.path, e))
+    }
+
+    fn cameras(&self, vendor: &str, except_job: Option<&str>) -> Result<VendorCameras, Error> {
+        self.cameras_of(vendor, except_job)
+            .map_err(|e| failed("read", &self.path, e))
     }
 
     fn photos(&self, job: &str) -> Result<Vec<PhotoRecord>, Error> {

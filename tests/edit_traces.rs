@@ -1,0 +1,201 @@
+//! Traces of editing: files made by Pillow, ImageMagick and ExifTool (`fixtures/edit-traces/make.py`), and how often
+//! public pictures raise each signal.
+#![allow(clippy::print_stdout, clippy::print_stderr, clippy::unwrap_used)]
+
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::{Path, PathBuf};
+
+use photoproof_core::group::{Compared, Grouped, group};
+use photoproof_core::ingest::{IngestOptions, Intake, ingest, read_photo};
+use photoproof_core::job::JobSheet;
+use photoproof_core::judge::{CHECKS, Evidence, Finding, Severity};
+use photoproof_core::measure::{PhotoMeasures, measure_photo};
+
+/// The checks that look at traces of editing.
+const TRACES: [&str; 6] = [
+    "editing-software",
+    "changed-after-capture",
+    "thumbnail-disagrees",
+    "size-differs",
+    "compression-differs",
+    "metadata-stripped",
+];
+
+/// A folder read as one job without a sheet; nothing is compared.
+struct Job {
+    sheet: JobSheet,
+    intake: Intake,
+    measures: Vec<PhotoMeasures>,
+    grouped: Grouped,
+}
+
+impl Job {
+    fn new(intake: Intake, measures: Vec<PhotoMeasures>) -> Self {
+        let sheet = JobSheet::default();
+        let grouped = group(&sheet, &intake, Compared::default(), Vec::new());
+        Self {
+            sheet,
+            intake,
+            measures,
+            grouped,
+        }
+    }
+
+    fn read(folder: &Path) -> Self {
+        let options = IngestOptions::default();
+        let (intake, measures) =
+            ingest(folder, &JobSheet::default(), &options, measure_photo).unwrap();
+        Self::new(intake, measures)
+    }
+
+    fn findings(&self) -> Vec<Finding> {
+        let evidence = Evidence::new(&self.sheet, &self.intake, &self.measures, &self.grouped);
+        let checks = CHECKS.iter();
+        checks
+            .filter(|check| TRACES.contains(&check.meta().id))
+            .flat_map(|check| check.run(&evidence))
+            .collect()
+    }
+}
+
+fn fixtures() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../fixtures/edit-traces")
+}
+
+fn folders(root: &Path) -> Vec<PathBuf> {
+    let entries = std::fs::read_dir(root).unwrap();
+    let mut found: Vec<PathBuf> = entries.map(|entry| entry.unwrap().path()).collect();
+    found.retain(|path| path.is_dir());
+    found.sort();
+    found
+}
+
+#[test]
+fn every_signal_speaks_in_what_tools_have_changed_and_is_silent_in_what_a_camera_writes() {
+    let mut seen = BTreeSet::new();
+    for signal in folders(&fixtures()) {
+        let id = signal.file_name().unwrap().to_str().unwrap().to_owned();
+        assert!(TRACES.contains(&id.as_str()), "{id}");
+        for folder in folders(&signal) {
+            let findings = Job::read(&folder).findings();
+            let told: Vec<String> = findings
+                .iter()
+                .map(|finding| format!("{}: {}", finding.check, finding.message))
+                .collect();
+            let own = findings
+                .iter()
+                .filter(|finding| finding.check == id)
+                .count();
+            if folder.ends_with("pass") {
+                assert!(told.is_empty(), "{}: {told:#?}", folder.display());
+            } else if !folder.ends_with("single") {
+                assert_eq!(own, 1, "{}: {told:#?}", folder.display());
+            }
+        }
+        seen.insert(id);
+    }
+    assert_eq!(seen.len(), TRACES.len());
+}
+
+#[test]
+fn the_tables_of_a_known_encoder_give_its_quality() {
+    let file = fixtures().join("compression-differs/fail/IMG_0408.jpg");
+    let (photo, _) = read_photo(&file, "a.jpg", &IngestOptions::default()).unwrap();
+    let tables = photo.traces.quantisation.unwrap();
+    assert_eq!(tables.quality(), Some(40));
+}
+
+fn shared(folder: &str) -> Option<PathBuf> {
+    let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/real"));
+    let path = root.join(folder);
+    if path.is_dir() {
+        return Some(path);
+    }
+    assert!(
+        std::env::var_os("CI").is_none(),
+        "{} is missing",
+        path.display()
+    );
+    eprintln!("skipped: {} is missing", path.display());
+    None
+}
+
+/// A photo of its own job; of what cannot be decoded, what its metadata say.
+fn alone(path: &Path) -> Option<Job> {
+    let options = IngestOptions::default();
+    let shown = path.file_name()?.to_string_lossy().into_owned();
+    let mut intake = Intake::default();
+    let measures = match read_photo(path, &shown, &options) {
+        Ok((photo, pixels)) => {
+            let measures = measure_photo(&photo, &pixels);
+            intake.photos.push(photo);
+            vec![measures]
+        }
+        Err(rejected) => {
+            let mut photo = *rejected.facts?;
+            // Its size is not known.
+            photo.traces.exif_size = None;
+            intake.photos.push(photo);
+            Vec::new()
+        }
+    };
+    Some(Job::new(intake, measures))
+}
+
+fn files_under(folder: &Path, list: &mut Vec<PathBuf>) {
+    let entries = std::fs::read_dir(folder).unwrap();
+    let mut entries: Vec<PathBuf> = entries.map(|entry| entry.unwrap().path()).collect();
+    entries.sort();
+    for path in entries {
+        if path.is_dir() {
+            files_under(&path, list);
+        } else {
+            list.push(path);
+        }
+    }
+}
+
+/// Public pictures, most of them collected because something about them is odd; a third names an editing program.
+#[test]
+fn public_pictures_raise_notes_only() {
+    let Some(root) = shared("") else { return };
+    let mut files = Vec::new();
+    files_under(&root, &mut files);
+    let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+    let (mut read, mut decoded, mut compared, mut explained) = (0, 0, 0, 0);
+    for file in &files {
+        let Some(job) = alone(file) else { continue };
+        read += 1;
+        decoded += job.measures.len();
+        compared += job.measures.iter().filter(|m| m.embedded.is_some()).count();
+        for finding in job.findings() {
+            *counts.entry(finding.check).or_default() += 1;
+            println!("{}: {}: {}", file.display(), finding.check, finding.message);
+            assert!(finding.severity <= Severity::Note, "{}", finding.message);
+        }
+    }
+    println!("{read} pictures, {decoded} decoded, {compared} with thumbnails compared: {counts:?}");
+    assert!(read >= 200, "{read} pictures");
+}
+
+/// Whole collections, each as one job.
+#[test]
+fn public_collections_as_jobs_raise_notes_only() {
+    for name in [
+        "exif_exifr",
+        "exif_recurser",
+        "exif_pillowheif",
+        "exif_libavif",
+        "pdq",
+        "iguazu",
+    ] {
+        let Some(folder) = shared(name) else { return };
+        let job = Job::read(&folder);
+        let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
+        for finding in job.findings() {
+            *counts.entry(finding.check).or_default() += 1;
+            assert!(finding.severity <= Severity::Note, "{}", finding.message);
+        }
+        println!("{name}: {} photos: {counts:?}", job.intake.photos.len());
+    }
+}
