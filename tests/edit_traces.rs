@@ -162,7 +162,7 @@ fn public_pictures_raise_notes_only() {
     let mut files = Vec::new();
     files_under(&root, &mut files);
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
-    let (mut read, mut decoded, mut compared, mut explained) = (0, 0, 0, 0);
+    let (mut read, mut decoded, mut compared) = (0, 0, 0);
     for file in &files {
         let Some(job) = alone(file) else { continue };
         read += 1;

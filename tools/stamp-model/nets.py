@@ -44,15 +44,15 @@ class Reader(nn.Module):
 
     def __init__(self, symbols=45):
         super().__init__()
-        self.a = unit(3, 16, 3)
-        self.b = unit(16, 32, 3)
-        self.c = unit(32, 48, 3)
-        self.d = unit(48, 64, 3)
-        self.e = nn.Sequential(nn.Conv2d(64, 96, (3, 1), bias=False), nn.BatchNorm2d(96))
-        self.f = nn.Sequential(nn.Conv2d(96, 96, (1, 5), padding=(0, 2), bias=False), nn.BatchNorm2d(96))
-        self.g = nn.Sequential(nn.Conv2d(96, 96, (1, 5), padding=(0, 2), bias=False), nn.BatchNorm2d(96))
+        self.a = unit(3, 20, 3)
+        self.b = unit(20, 40, 3)
+        self.c = unit(40, 64, 3)
+        self.d = unit(64, 80, 3)
+        self.e = nn.Sequential(nn.Conv2d(80, 128, (3, 1), bias=False), nn.BatchNorm2d(128))
+        self.f, self.g, self.h = (nn.Sequential(nn.Conv2d(128, 128, (1, 5), padding=(0, 2), bias=False),
+                                                nn.BatchNorm2d(128)) for _ in range(3))
         self.drop = nn.Dropout(0.1)
-        self.out = nn.Conv2d(96, symbols, 1)
+        self.out = nn.Conv2d(128, symbols, 1)
 
     def forward(self, x):
         pool = nn.functional.max_pool2d
@@ -61,8 +61,8 @@ class Reader(nn.Module):
         x = pool(torch.relu(self.c(x)), (2, 1))
         x = torch.relu(self.d(x))
         x = torch.relu(self.e(x))
-        x = x + torch.relu(self.f(x))
-        x = x + torch.relu(self.g(x))
+        for step in (self.f, self.g, self.h):
+            x = x + torch.relu(step(x))
         return self.out(self.drop(x))[:, :, 0, :]
 
 

@@ -8,6 +8,8 @@ import argparse
 import os
 import random
 import time
+from queue import Queue
+from threading import Thread
 
 import numpy as np
 import torch
@@ -17,6 +19,7 @@ import draw
 from nets import Finder, Reader, folded
 
 WIDTH = 512
+LONGEST = 64
 SIZE = 256
 
 
@@ -31,8 +34,8 @@ class Lines(torch.utils.data.IterableDataset):
         grounds = draw.Grounds(os.path.join(self.data, "photos_" + self.part))
         samples = iter(())
         while True:
-            x = np.zeros((self.batch, 3, draw.LINE_HEIGHT, WIDTH), np.float16)
-            widths, targets, lengths, texts = [], [], [], []
+            x = np.zeros((self.batch, 3, draw.LINE_HEIGHT, WIDTH), np.uint8)
+            widths, targets, lengths = [], [], []
             while len(widths) < self.batch:
                 sample = next(samples, None)
                 if sample is None:
@@ -40,16 +43,14 @@ class Lines(torch.utils.data.IterableDataset):
                     continue
                 line, text = sample
                 codes = [draw.SYMBOLS.index(c) + 1 for c in text]
-                if line.shape[1] > WIDTH or not codes or len(codes) * 2 + 2 > line.shape[1] // 2:
+                if line.shape[1] > WIDTH or not codes or len(codes) > LONGEST \
+                        or len(codes) * 2 + 2 > line.shape[1] // 2:
                     continue
-                line = line.astype(np.float32)
-                line = (line - line.mean(axis=(0, 1))) / max(8.0, line.std())
                 x[len(widths), :, :, :line.shape[1]] = line.transpose(2, 0, 1)
-                widths.append(line.shape[1] // 2)
-                targets += codes
+                widths.append(line.shape[1])
+                targets.append(codes + [0] * (LONGEST - len(codes)))
                 lengths.append(len(codes))
-                texts.append(text)
-            yield torch.from_numpy(x), torch.tensor(widths), torch.tensor(targets), torch.tensor(lengths), texts
+            yield torch.from_numpy(x), torch.tensor(widths), torch.tensor(targets), torch.tensor(lengths)
 
 
 def truth_maps(boxes, turn, size):
@@ -109,15 +110,98 @@ def best_path(scores):
     return " ".join("".join(out).split())
 
 
-def reader_loss(net, batch):
-    x, widths, targets, lengths, _ = batch
-    scores = net(x.cuda(non_blocking=True).float()).log_softmax(1)
-    return nn.functional.ctc_loss(scores.permute(2, 0, 1), targets.cuda(), widths, lengths, zero_infinity=True), scores
+class Pool:
+    """Samples drawn so far, kept on the accelerator: drawing is slow, so each is shown several times."""
+
+    def __init__(self, most):
+        self.most, self.count, self.next, self.parts = most, 0, 0, None
+
+    def add(self, batch):
+        parts = [part.cuda(non_blocking=True) for part in batch]
+        if self.parts is None:
+            self.parts = [torch.zeros((self.most, *part.shape[1:]), dtype=part.dtype, device="cuda") for part in parts]
+        at = (torch.arange(len(parts[0]), device="cuda") + self.next) % self.most
+        for kept, part in zip(self.parts, parts):
+            kept[at] = part
+        self.next = (self.next + len(at)) % self.most
+        self.count = min(self.most, self.count + len(at))
+
+    def draw(self, count):
+        at = torch.randint(self.count, (count,), device="cuda")
+        return [part[at] for part in self.parts]
 
 
-def finder_loss(net, batch):
+def uniform(count, low, high):
+    return torch.empty(count, 1, 1, 1, device="cuda").uniform_(low, high)
+
+
+def chance(count, share):
+    return (torch.rand(count, 1, 1, 1, device="cuda") < share).float()
+
+
+def recoloured(x):
+    """Other gains, channels changed over, inverted, noisy: what a replay may change without drawing again."""
+    n = len(x)
+    x = x * (1 + chance(n, 0.5) * (torch.rand(n, 3, 1, 1, device="cuda") * 0.6 - 0.3))
+    order = torch.rand(n, 3, device="cuda").argsort(1) if torch.rand(()) < 0.5 else torch.arange(3, device="cuda").expand(n, 3)
+    x = x.gather(1, order[:, :, None, None].expand_as(x))
+    turned = chance(n, 0.08)
+    x = x * (1 - turned) + (255 - x) * turned
+    return x + torch.randn_like(x) * chance(n, 0.3) * uniform(n, 0, 14)
+
+
+def reshaped(x, widths):
+    """Lines stretched, slanted, shifted, with thicker or thinner strokes, softened; and their widths."""
+    n = len(x)
+    stretch = torch.exp(uniform(n, -0.2, 0.2) * chance(n, 0.6))[:, 0, 0, 0]
+    stretch = torch.minimum(stretch, WIDTH / widths)
+    slant = (uniform(n, -0.2, 0.2) * chance(n, 0.3))[:, 0, 0, 0]
+    zoom = torch.exp(uniform(n, -0.12, 0.12) * chance(n, 0.5))[:, 0, 0, 0]
+    shift = (uniform(n, -0.1, 0.1) * chance(n, 0.5))[:, 0, 0, 0]
+    rows = torch.linspace(-1 + 1 / 24, 1 - 1 / 24, draw.LINE_HEIGHT, device="cuda")
+    columns = torch.arange(WIDTH, device="cuda") + 0.5
+    v = rows[None, :, None] * zoom[:, None, None] + shift[:, None, None]
+    u = columns[None, None, :] / stretch[:, None, None] + slant[:, None, None] * 12 * v
+    # Beyond its own ends a line repeats its last column.
+    u = torch.minimum(u.clamp(min=0.5), (widths - 0.5)[:, None, None])
+    grid = torch.stack([u / WIDTH * 2 - 1, v.expand_as(u)], dim=3)
+    x = nn.functional.grid_sample(x, grid, mode="bilinear", padding_mode="border", align_corners=False)
+    thick = nn.functional.max_pool2d(x, 3, 1, 1)
+    thin = -nn.functional.max_pool2d(-x, 3, 1, 1)
+    mix = uniform(n, -0.5, 0.5) * chance(n, 0.35)
+    x = x + (thick - x) * mix.clamp(min=0) + (thin - x) * (-mix).clamp(min=0)
+    soft = nn.functional.avg_pool2d(nn.functional.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
+    x = x + (soft - x) * uniform(n, -0.5, 1) * chance(n, 0.3)
+    return x, (widths * stretch).floor()
+
+
+def normalised(x, widths):
+    """Mean of each channel to 0 and spread of all values to 1 within the width, 0 beyond it."""
+    inside = (torch.arange(WIDTH, device="cuda")[None, :] < widths[:, None]).float()[:, None, None, :]
+    count = widths[:, None, None, None] * draw.LINE_HEIGHT
+    mean = (x * inside).sum((2, 3), keepdim=True) / count
+    middle = mean.mean(1, keepdim=True)
+    spread = ((((x - middle) ** 2) * inside).sum((1, 2, 3), keepdim=True) / (3 * count)).sqrt()
+    return (x - mean) / spread.clamp(min=8.0) * inside
+
+
+def reader_loss(net, batch, vary=False):
+    x, widths, targets, lengths = (part.cuda(non_blocking=True) for part in batch)
+    x, widths = x.float(), widths.float()
+    if vary:
+        x, widths = reshaped(recoloured(x), widths)
+        x = x.clamp(0, 255)
+    scores = net(normalised(x, widths)).float().log_softmax(1)
+    frames = (widths / 2).floor().long()
+    return nn.functional.ctc_loss(scores.permute(2, 0, 1), targets, frames, lengths, zero_infinity=True), scores
+
+
+def finder_loss(net, batch, vary=False):
     x, maps, turns = (part.cuda(non_blocking=True) for part in batch)
-    out = net(x.permute(0, 3, 1, 2).float() / 255 - 0.5)
+    x = x.permute(0, 3, 1, 2).float()
+    if vary:
+        x = recoloured(x).clamp(0, 255)
+    out = net(x / 255 - 0.5)
     text = maps[:, 0]
     care, yes = (text >= 0).float(), (text > 0).float()
     plain = nn.functional.binary_cross_entropy_with_logits(out[:, 0], yes, reduction="none")
@@ -138,8 +222,9 @@ def held_reader(net, held, count):
         for _ in range(count):
             batch = next(held)
             _, scores = reader_loss(net, batch)
-            for i, text in enumerate(batch[4]):
-                read = best_path(scores[i, :, :batch[1][i]])
+            for i in range(len(batch[0])):
+                text = "".join(draw.SYMBOLS[code - 1] for code in batch[2][i, :batch[3][i]])
+                read = best_path(scores[i, :, :batch[1][i] // 2])
                 total += 1
                 right += read == text
                 if read != text and len(wrong) < 12:
@@ -168,6 +253,16 @@ def held_finder(net, held, count):
             f"edge error {np.nanmean(edge):.2f} px"), []
 
 
+def save(net, out, name):
+    """Weights for training on, and folded ones for `export.py`."""
+    state = os.path.join(out, f"{name}.pt")
+    torch.save(net.state_dict(), state + ".new")
+    os.replace(state + ".new", state)
+    layers = os.path.join(out, f"{name}.npz")
+    np.savez(layers + ".new.npz", **folded(net))
+    os.replace(layers + ".new.npz", layers)
+
+
 def main():
     parser = argparse.ArgumentParser()
     parser.add_argument("net", choices=["reader", "finder"])
@@ -184,32 +279,43 @@ def main():
     net = (Reader() if reader else Finder()).cuda()
     if args.start:
         net.load_state_dict(torch.load(args.start))
+    # The mean of the weights over the last steps reads better than the weights themselves (Polyak and Juditsky, 1992).
+    mean_net = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
     loss_of, kind, batch, held_of = (reader_loss, Lines, 128, held_reader) if reader else (finder_loss, Places, 32, held_finder)
+    pool, shown = (Pool(800_000), 512) if reader else (Pool(100_000), 96)
     batches = loader(kind, args, "train", batch, args.workers, args.seed)
-    held = loader(kind, args, "held", batch, 1, 77)
-    adam = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-4)
-    begin, said, step, mean = time.time(), time.time(), 0, 0.0
+    held = [next(fresh) for fresh in [loader(kind, args, "held", batch, 4, 77)] for _ in range(24)]
+    adam = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-3)
+    ready = Queue(32)
+    Thread(target=lambda: [ready.put(fresh) for fresh in batches], daemon=True).start()
+    begin, said, step, mean, drawn = time.time(), time.time(), 0, 0.0, 0
     while (passed := time.time() - begin) < args.seconds:
+        while pool.count < 20 * batch or not ready.empty():
+            pool.add(ready.get())
+            drawn += batch
         share = passed / args.seconds
         for group in adam.param_groups:
             group["lr"] = args.rate * min(1, (step + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * share)) + 1e-6
-        loss, _ = loss_of(net, next(batches))
+        loss, _ = loss_of(net, pool.draw(shown), vary=True)
         adam.zero_grad(set_to_none=True)
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 5.0)
         adam.step()
+        mean_net.update_parameters(net)
         step += 1
         if step % 50 == 0:
             mean = loss.item() if not mean else 0.8 * mean + 0.2 * loss.item()
-        if time.time() - said > 60:
-            words, wrong = held_of(net, held, 4)
-            print(f"{args.net} {passed:.0f} s step {step} loss {mean:.4f} {words}", flush=True)
+        if time.time() - said > 90:
+            words, _ = held_of(mean_net.module, iter(held), 10)
+            print(f"{args.net} {passed:.0f} s step {step} drawn {drawn} loss {mean:.4f} {words}", flush=True)
+            mean_net.module.eval()
+            save(mean_net.module, args.out, args.net)
             said = time.time()
-    words, wrong = held_of(net, held, 40)
-    print(f"{args.net} end step {step} {words}", *wrong, sep="\n", flush=True)
-    torch.save(net.state_dict(), os.path.join(args.out, f"{args.net}.pt"))
-    net.eval()
-    np.savez(os.path.join(args.out, f"{args.net}.npz"), **folded(net))
+    words, wrong = held_of(mean_net.module, iter(held), 24)
+    print(f"{args.net} end step {step} drawn {drawn} {words}", *wrong, sep="\n", flush=True)
+    mean_net.module.eval()
+    save(mean_net.module, args.out, args.net)
     os._exit(0)
 
 

@@ -27,6 +27,14 @@ pub(super) struct Meaning {
 }
 
 impl Meaning {
+    /// How much of a full stamp it is: date, time, seconds.
+    pub(super) fn parts(&self) -> usize {
+        let seconds = self.time.is_some_and(|(_, seconds)| seconds);
+        usize::from(!self.dates.is_empty())
+            + usize::from(self.time.is_some())
+            + usize::from(seconds)
+    }
+
     /// Whether it is neither date nor time.
     pub(super) fn is_empty(&self) -> bool {
         self.dates.is_empty() && self.time.is_none()
@@ -63,7 +71,11 @@ const DAYS: [(&str, Weekday); 7] = [
 
 /// Reads `text`, upper case.
 pub(super) fn meaning(text: &str) -> Meaning {
-    let items = items(&untangled(text));
+    let text = untangled(text);
+    if has_glued_letters(&text) {
+        return Meaning::default();
+    }
+    let items = items(&text);
     let times = times(&items);
     if times.iter().any(|&(from, ..)| is_torn(&items, from)) {
         return Meaning::default();
@@ -113,6 +125,37 @@ fn untangled(text: &str) -> String {
         }
     }
     out
+}
+
+/// Whether letters that no stamp writes there touch a number: `ZZ02` is a stamp read upside down.
+fn has_glued_letters(text: &str) -> bool {
+    let is_letter = |c: char| c.is_ascii_alphabetic();
+    let is_known = |word: &str| {
+        word.len() < 2
+            || matches!(word, "AM" | "PM")
+            || month(word).is_some()
+            || weekday(word).is_some()
+    };
+    let mut before = None;
+    let mut rest = text;
+    while let Some(first) = rest.chars().next() {
+        let length = if is_letter(first) {
+            run(rest, is_letter)
+        } else {
+            first.len_utf8()
+        };
+        let (word, after) = rest.split_at(length);
+        let touches = [before, after.chars().next()]
+            .into_iter()
+            .flatten()
+            .any(|c: char| c.is_ascii_digit());
+        if is_letter(first) && touches && !is_known(word) {
+            return true;
+        }
+        before = word.chars().next_back();
+        rest = after;
+    }
+    false
 }
 
 /// Whether a time of one-digit hour at `from` follows a lone digit that belongs to no date: an hour of two

@@ -32,6 +32,15 @@ pub const SURE: f64 = 0.65;
 /// Chance from which an uncertain reading is a sign that a stamp is there.
 const LIKELY: f64 = 0.05;
 
+/// Chance from which a longer reading, or a second line, makes a shorter one doubtful.
+const PLAUSIBLE: f64 = 0.3;
+
+/// Times that a line is read with more of it.
+const LONGER: usize = 4;
+
+/// Distances of the lines of a stamp that are tried where only its date was found, heights of its digits.
+const PITCHES: [f32; 3] = [1.4, 1.6, 1.85];
+
 /// A direction less likely than this is not tried.
 const LEAST_DIRECTION: f32 = 0.02;
 
@@ -115,6 +124,14 @@ impl Read {
     fn says_something(&self) -> bool {
         !self.meaning.is_empty()
     }
+
+    /// How much of a full stamp it shows.
+    fn parts(&self) -> usize {
+        let has_half = ["AM", "PM", "A.M.", "P.M."]
+            .iter()
+            .any(|word| self.text.contains(word));
+        self.meaning.parts() + usize::from(has_half)
+    }
 }
 
 /// Looks for a date stamp in `picture`. Where there seems to be one, in print too small for the reader, `detail`
@@ -130,10 +147,21 @@ pub fn read_stamp(picture: &RgbImage, detail: impl FnOnce() -> Option<RgbImage>)
     let larger = if is_small { detail() } else { None };
     let detail = larger.as_ref().unwrap_or(picture);
     let scale = detail.width() as f32 / picture.width().max(1) as f32;
-    let reads: Vec<Read> = lines
+    let mut reads: Vec<Read> = lines
         .into_iter()
         .filter_map(|line| read_line(nets, detail, scale, line))
         .collect();
+    let alone: Vec<Read> = reads
+        .iter()
+        .filter(|read| !read.meaning.dates.is_empty() && read.meaning.time.is_none())
+        .filter(|read| read.chance >= LIKELY)
+        .filter(|read| !reads.iter().any(|other| is_next_line(read, other)))
+        .cloned()
+        .collect();
+    let beside = alone
+        .iter()
+        .filter_map(|date| time_beside(nets, detail, scale, date));
+    reads.extend(beside);
     best_stamp(&reads)
 }
 
@@ -183,29 +211,65 @@ fn read_line(nets: &Nets, detail: &RgbImage, scale: f32, line: Line) -> Option<R
     best
 }
 
-/// Reads a line; where it seems to go on beyond its ends, once more with more of it.
+/// Reads a line; as long as more of it shows more digits or more of a stamp, once more with more of it.
 fn read_whole(
     nets: &Nets,
     detail: &RgbImage,
     scale: f32,
     (line, direction): (&Line, Direction),
 ) -> Option<Read> {
-    let mut read = read_in(nets, detail, scale, (line, direction))?;
-    for _ in 0..3 {
-        if !read.goes_on {
+    let mut best = read_in(nets, detail, scale, (line, direction))?;
+    let mut last = best.clone();
+    for _ in 0..LONGER {
+        if !last.goes_on && count_digits(&last.text) < 3 {
             break;
         }
-        let mut longer = read.line.clone();
-        let more = 1.5 * longer.height();
+        let mut longer = last.line.clone();
+        let more = longer.height() * if last.goes_on { 1.5 } else { 3.0 };
         longer.along = (longer.along.0 - more, longer.along.1 + more);
         let again = read_in(nets, detail, scale, (&longer, direction))?;
-        let gained = (again.says_something(), again.chance) > (read.says_something(), read.chance);
-        if !gained && !again.goes_on {
+        let has_more_digits = again.goes_on || count_digits(&again.text) > count_digits(&last.text);
+        let gained = last.goes_on
+            && (again.says_something(), again.chance) > (best.says_something(), best.chance);
+        let is_richer = again.parts() > best.parts() && again.chance >= PLAUSIBLE;
+        last = again;
+        if gained || is_richer {
+            best = last.clone();
+        } else if !has_more_digits {
             break;
         }
-        read = again;
     }
-    Some(read)
+    Some(best)
+}
+
+/// The line above or below a date that shows a time, where the finder saw none.
+fn time_beside(nets: &Nets, detail: &RgbImage, scale: f32, date: &Read) -> Option<Read> {
+    let height = date.line.height();
+    let mut best: Option<Read> = None;
+    for pitch in PITCHES {
+        for side in [-1.0, 1.0] {
+            let mut line = date.line.clone();
+            let shift = side * pitch * height;
+            line.across = (line.across.0 + shift, line.across.1 + shift);
+            line.along = (line.along.0 - height, line.along.1 + height);
+            let is_time = |meaning: &Meaning| meaning.time.is_some() && meaning.dates.is_empty();
+            let Some(strip) = cut(detail, scale, &line, date.direction, MARGINS[0]) else {
+                continue;
+            };
+            let first = nets.reader.line(&strip).into_iter().next();
+            if !first.is_some_and(|first| is_time(&meaning(&first.text))) {
+                continue;
+            }
+            let read = read_whole(nets, detail, scale, (&line, date.direction));
+            let read = read.filter(|read| read.chance >= PLAUSIBLE && is_time(&read.meaning));
+            if let Some(read) = read
+                && best.as_ref().is_none_or(|best| read.chance > best.chance)
+            {
+                best = Some(read);
+            }
+        }
+    }
+    best
 }
 
 /// Reads a line in one direction, several times with other margins. The chance of a meaning is the mean over

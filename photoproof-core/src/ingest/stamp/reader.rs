@@ -35,7 +35,7 @@ pub(super) struct Reading {
 /// The net that reads.
 #[derive(Debug)]
 pub(super) struct Reader {
-    layers: [Convolution; 8],
+    layers: [Convolution; 9],
 }
 
 impl Reader {
@@ -55,14 +55,15 @@ impl Reader {
         };
         Self {
             layers: [
-                layer((3, 3), (1, 1), (3, 16)),
-                layer((3, 3), (1, 1), (16, 32)),
-                layer((3, 3), (1, 1), (32, 48)),
-                layer((3, 3), (1, 1), (48, 64)),
-                layer((3, 1), (0, 0), (64, 96)),
-                layer((1, 5), (0, 2), (96, 96)),
-                layer((1, 5), (0, 2), (96, 96)),
-                layer((1, 1), (0, 0), (96, SYMBOLS.len() + 1)),
+                layer((3, 3), (1, 1), (3, 20)),
+                layer((3, 3), (1, 1), (20, 40)),
+                layer((3, 3), (1, 1), (40, 64)),
+                layer((3, 3), (1, 1), (64, 80)),
+                layer((3, 1), (0, 0), (80, 128)),
+                layer((1, 5), (0, 2), (128, 128)),
+                layer((1, 5), (0, 2), (128, 128)),
+                layer((1, 5), (0, 2), (128, 128)),
+                layer((1, 1), (0, 0), (128, SYMBOLS.len() + 1)),
             ],
         }
     }
@@ -85,16 +86,17 @@ impl Reader {
 
     /// Probabilities of every symbol for every second column.
     fn frames(&self, line: &Map) -> Vec<Vec<f64>> {
-        let [a, b, c, d, e, f, g, out] = &self.layers;
+        let [a, b, c, d, e, context @ .., out] = &self.layers;
         let map = a.apply(line).rectified().pooled(2, 2);
         let map = b.apply(&map).rectified().pooled(2, 1);
         let map = c.apply(&map).rectified().pooled(2, 1);
         let map = d.apply(&map).rectified();
-        let map = e.apply(&map).rectified();
-        let more = f.apply(&map).rectified();
-        let map = map.plus(&more);
-        let more = g.apply(&map).rectified();
-        let map = out.apply(&map.plus(&more));
+        let mut map = e.apply(&map).rectified();
+        for layer in context {
+            let more = layer.apply(&map).rectified();
+            map = map.plus(&more);
+        }
+        let map = out.apply(&map);
         map.data
             .chunks_exact(map.channels.max(1))
             .map(probabilities)
