@@ -90,15 +90,23 @@ fn check(folder: &Path, names: &[String], count: &mut Count) {
     count.ignored += report.ignored.len();
 }
 
+/// Time of `work`. A run at low priority waits for others; only its own work counts then.
+fn timed(work: impl FnOnce()) -> Duration {
+    let (before, start) = (processor_time().unwrap_or_default(), Instant::now());
+    work();
+    let took = start.elapsed();
+    processor_time().map_or(took, |now| took.min(now.saturating_sub(before)))
+}
+
 /// The slowest of the files, each read by itself; the same for a job that took no longer than one file may.
 fn slowest(folder: &Path, names: &[String], job: Duration) -> Duration {
     if job <= BOUND {
         return job;
     }
     let time = |name: &String| {
-        let start = Instant::now();
-        let _ = read_photo(&folder.join(name), name, &IngestOptions::default());
-        start.elapsed()
+        timed(|| {
+            let _ = read_photo(&folder.join(name), name, &IngestOptions::default());
+        })
     };
     names.iter().map(time).max().unwrap_or_default()
 }
@@ -117,12 +125,8 @@ fn every_mutated_picture_is_accounted_for_in_the_report() {
             }
             let folder = tempfile::tempdir().unwrap();
             let names = job(folder.path(), &seeds, from, &mut random);
-            let (before, start) = (processor_time().unwrap_or_default(), Instant::now());
-            check(folder.path(), &names, &mut count);
-            let took = start.elapsed();
-            // A run at low priority waits for others; only its own work counts then.
-            let worked = processor_time().map_or(took, |now| now.saturating_sub(before));
-            let took = slowest(folder.path(), &names, took.min(worked));
+            let took = timed(|| check(folder.path(), &names, &mut count));
+            let took = slowest(folder.path(), &names, took);
             assert!(took < BOUND, "a file of {names:?} took {took:?}");
             count.slowest = count.slowest.max(took);
         }
