@@ -14,104 +14,18 @@
 
 #[path = "../fuzz/bodies.rs"]
 mod bodies;
+#[path = "support/mutate.rs"]
+mod mutate;
 #[path = "support/zip_bytes.rs"]
 mod zip_bytes;
 
-use std::collections::BTreeMap;
-use std::path::{Path, PathBuf};
+use std::path::Path;
 use std::time::{Duration, Instant};
+
+use mutate::{Random, files, fixtures, mutate, peak, processor_time, rounds};
 
 /// Time for one file. The project's bound is 5 s on an idle machine.
 const BOUND: Duration = Duration::from_secs(5);
-
-/// A reproducible sequence (xorshift, Marsaglia 2003).
-struct Random(u64);
-
-impl Random {
-    fn below(&mut self, bound: usize) -> usize {
-        self.0 ^= self.0 << 13;
-        self.0 ^= self.0 >> 7;
-        self.0 ^= self.0 << 17;
-        usize::try_from(self.0 % bound.max(1) as u64).unwrap()
-    }
-}
-
-/// Values that sizes, counts and offsets go wrong at.
-const EDGES: [u32; 10] = [
-    0,
-    1,
-    0x7F,
-    0x80,
-    0xFF,
-    0x7FFF,
-    0xFFFF,
-    0x7FFF_FFFF,
-    0x8000_0000,
-    u32::MAX,
-];
-
-fn mutate(whole: &[u8], random: &mut Random) -> Vec<u8> {
-    let mut bytes = whole.to_vec();
-    for _ in 0..=random.below(3) {
-        if bytes.is_empty() {
-            return bytes;
-        }
-        let at = random.below(bytes.len());
-        // Most structure stands at the start.
-        let early = random.below(bytes.len().min(1200));
-        match random.below(8) {
-            0 => bytes.truncate(at),
-            1 => bytes[at] ^= 1 << random.below(8),
-            2 => bytes[early] = u8::try_from(random.below(256)).unwrap(),
-            3 => {
-                let end = (at + random.below(64)).min(bytes.len());
-                bytes[at..end].fill([0x00, 0xFF, 0x7F][random.below(3)]);
-            }
-            4 => {
-                let value = EDGES[random.below(EDGES.len())].to_be_bytes();
-                let end = (early + 4).min(bytes.len());
-                bytes[early..end].copy_from_slice(&value[4 - (end - early)..]);
-            }
-            5 => {
-                let value = EDGES[random.below(EDGES.len())].to_le_bytes();
-                let end = (early + 4).min(bytes.len());
-                bytes[early..end].copy_from_slice(&value[..end - early]);
-            }
-            6 => {
-                let end = (at + random.below(400)).min(bytes.len());
-                let piece = bytes[at..end].to_vec();
-                let to = random.below(bytes.len());
-                bytes.splice(to..to, piece);
-            }
-            _ => {
-                let end = (at + random.below(400)).min(bytes.len());
-                bytes.drain(at..end);
-            }
-        }
-    }
-    bytes
-}
-
-fn rounds() -> usize {
-    let asked = std::env::var("PHOTOPROOF_MUTATIONS").ok();
-    asked.and_then(|text| text.parse().ok()).unwrap_or(100)
-}
-
-/// Processor time of this process, all threads (proc(5): fields 14 and 15, hundredths of a second).
-fn processor_time() -> Option<Duration> {
-    let stat = std::fs::read_to_string("/proc/self/stat").ok()?;
-    let mut fields = stat.rsplit_once(')')?.1.split_whitespace().skip(11);
-    let mut ticks = || fields.next()?.parse::<u64>().ok();
-    Some(Duration::from_millis(10 * (ticks()? + ticks()?)))
-}
-
-/// The most memory this process has held, MiB.
-fn peak() -> u64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    let kib = line.and_then(|line| line.trim().split(' ').next()?.parse::<u64>().ok());
-    kib.unwrap_or(0) / 1024
-}
 
 /// Runs `count` mutations of a seed through a target; the slowest time and what failed.
 fn feed(target: bodies::Target, seed: (&str, &[u8]), count: usize) -> (Duration, Vec<String>) {
@@ -168,73 +82,18 @@ fn run(target: &str, seeds: &[(String, Vec<u8>)], count: usize) {
     assert!(wrong.is_empty(), "{wrong:#?}");
 }
 
-fn fixtures(folder: &str) -> PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../fixtures")
-        .join(folder)
-}
-
-/// Files below a folder, by extension.
-fn files(folder: &Path, extensions: &[&str]) -> Vec<(String, Vec<u8>)> {
-    let mut found = BTreeMap::new();
-    for entry in walkdir::WalkDir::new(folder).into_iter().flatten() {
-        let extension = entry
-            .path()
-            .extension()
-            .map(|e| e.to_string_lossy().to_lowercase());
-        if entry.file_type().is_file()
-            && extension.is_some_and(|e| extensions.contains(&e.as_str()))
-        {
-            let name = entry
-                .path()
-                .strip_prefix(folder)
-                .unwrap()
-                .to_string_lossy()
-                .into_owned();
-            found.insert(name, std::fs::read(entry.path()).unwrap());
-        }
-    }
-    found.into_iter().collect()
-}
-
-const PICTURES: [&str; 9] = [
-    "jpg", "jpeg", "png", "webp", "tif", "tiff", "gif", "heic", "avif",
-];
-
 #[test]
 fn pictures() {
-    match std::env::var_os("PHOTOPROOF_MUTATE_FILES") {
+    let count = mutate::asked();
+    for (container, endings) in mutate::CONTAINERS {
         // Every container gets the asked number of mutations, divided among its files.
-        Some(folder) => {
-            let seeds = files(Path::new(&folder), &PICTURES);
-            for container in [
-                &["jpg", "jpeg"][..],
-                &["png"],
-                &["webp"],
-                &["tif", "tiff"],
-                &["gif"],
-                &["heic"],
-                &["avif"],
-            ] {
-                let named = |name: &str| {
-                    container
-                        .iter()
-                        .any(|end| name.to_lowercase().ends_with(end))
-                };
-                let some: Vec<_> = seeds
-                    .iter()
-                    .filter(|(name, _)| named(name))
-                    .cloned()
-                    .collect();
-                println!("{}", container[0]);
-                run("decode", &some, rounds().div_ceil(some.len().max(1)) + 1);
-            }
+        let seeds = files(&mutate::pictures(), endings);
+        if std::env::var_os("PHOTOPROOF_MUTATE_FILES").is_none() {
+            assert!(!seeds.is_empty(), "{container}");
         }
-        None => {
-            let seeds = files(&fixtures("hostile"), &PICTURES);
-            assert!(seeds.len() >= 17);
-            run("decode", &seeds, rounds());
-        }
+        print!("{container}: ");
+        let each = count.map_or(100, |count| count.div_ceil(seeds.len().max(1)) + 1);
+        run("decode", &seeds, each);
     }
 }
 
