@@ -7,8 +7,8 @@ use image::RgbImage;
 const SAME: u8 = 3;
 /// Smallest difference of the picture beside the bar from the bar's colour, levels in any channel.
 const OTHER: u8 = 24;
-/// Pixels left out between bar and picture: blending and ringing.
-const GAP: u32 = 4;
+/// Pixels left out between bar and picture: blending, and the blocks of compression that hold both.
+const GAP: u32 = 16;
 /// Share of the line beside the bar that has to differ: a bar ends along a straight line.
 const ENDS: f64 = 0.5;
 
