@@ -90,6 +90,29 @@ mod tests {
     }
 
     #[test]
+    fn low_detail_says_which_reason_applies() {
+        let file = support::root().join("fixtures/checks/low-detail/fail.toml");
+        let text = std::fs::read_to_string(&file).expect("a case");
+        for (edit, reason) in [
+            ("blurred", "blurred"),
+            ("dark", "too dark"),
+            ("bright", "too bright"),
+            ("covered", "almost one colour"),
+        ] {
+            let folder = tempfile::tempdir().expect("temporary folder");
+            let case = folder.path().join("case.toml");
+            let edited = text.replace("\"blurred\"", &format!("\"{edit}\""));
+            std::fs::write(&case, edited).expect("written");
+            let told: Vec<String> = findings(&case)
+                .into_iter()
+                .filter(|finding| finding.check == "low-detail")
+                .map(|finding| finding.message)
+                .collect();
+            assert_eq!(told, [format!("the photo is {reason}")], "{edit}");
+        }
+    }
+
+    #[test]
     fn files_registry_and_cases_agree() {
         let root = support::root();
         let names = |folder: &str, ending: &str| -> BTreeSet<String> {

@@ -1,6 +1,9 @@
-//! Sharpness and exposure on graded degradations of room photos: one table.
+//! Sharpness, exposure and bars on graded degradations of room photos: one table.
 //!
-//! `cargo run --release -p photoproof-core --example quality_report -- FOLDER...`
+//! Pictures are reduced to the working size (long side 1024) before an edit, so that its strength is in working
+//! pixels; those of less than 640 pixels are left out. Folders are searched to any depth.
+//!
+//! `cargo run --release -p photoproof-core --example quality_report -- [--unedited] FOLDER...`
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::expect_used)]
 
 use image::{RgbImage, imageops};
@@ -63,17 +66,30 @@ fn jpeg(picture: &RgbImage, quality: u8) -> RgbImage {
     image::load_from_memory(&bytes).unwrap().to_rgb8()
 }
 
+/// A finger on the lens: the picture's mean colour with heavy shading and noise.
+fn covered(picture: &RgbImage) -> RgbImage {
+    let blurred = imageops::blur(&imageops::thumbnail(picture, 64, 48), 16.0);
+    let (width, height) = picture.dimensions();
+    let smooth = imageops::resize(&blurred, width, height, imageops::FilterType::CatmullRom);
+    noise(&gain(&smooth, 0.3), 4.0)
+}
+
+/// Grey bars above and below that take `share` of the height each.
+fn bars(picture: &RgbImage, share: f32) -> RgbImage {
+    let (width, height) = picture.dimensions();
+    let bar = (height as f32 * share).round() as u32;
+    RgbImage::from_fn(width, height, |x, y| {
+        if y < bar || y >= height - bar {
+            image::Rgb([24; 3])
+        } else {
+            *picture.get_pixel(x, y)
+        }
+    })
+}
+
 const EDITS: &[(&str, Edit)] = &[
     ("original", |p| p.clone()),
     ("jpeg 40", |p| jpeg(p, 40)),
-    ("half size", |p| {
-        imageops::resize(
-            p,
-            p.width() / 2,
-            p.height() / 2,
-            imageops::FilterType::Triangle,
-        )
-    }),
     ("noise 6", |p| noise(p, 6.0)),
     ("noise 15", |p| noise(p, 15.0)),
     ("gain 0.25", |p| gain(p, 0.25)),
@@ -93,8 +109,12 @@ const EDITS: &[(&str, Edit)] = &[
     ("motion 24 slanted", |p| motion(p, (20.0, 13.3))),
     ("gain 0.05", |p| gain(p, 0.05)),
     ("gain 0.02", |p| gain(p, 0.02)),
+    ("gain 0.01", |p| gain(p, 0.01)),
     ("gain 8", |p| gain(p, 8.0)),
     ("gain 20", |p| gain(p, 20.0)),
+    ("covered lens", covered),
+    ("bars 2 x 3 %", |p| jpeg(&bars(p, 0.03), 75)),
+    ("bars 2 x 12 %", |p| jpeg(&bars(p, 0.12), 75)),
 ];
 
 fn working(picture: RgbImage) -> Pixels {
@@ -114,73 +134,107 @@ fn working(picture: RgbImage) -> Pixels {
     Pixels::new(reduced, width, height)
 }
 
-#[allow(clippy::too_many_lines, reason = "prints one table")]
-fn main() {
-    let mut files: Vec<_> = std::env::args()
-        .skip(1)
-        .flat_map(|folder| std::fs::read_dir(folder).expect("a folder of pictures"))
-        .map(|entry| entry.unwrap().path())
-        .filter(|path| path.extension().is_some_and(|e| e == "jpg"))
-        .collect();
-    files.sort();
-    let limits = photoproof_core::Limits::default();
-    let mut clean: Vec<f64> = Vec::new();
-    println!(
-        "{:20} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>7} {:>6} {:>6} {:>6}",
-        "edit", "n", "min", "p1", "median", "p99", "AUC", "below", "luma", "dark", "clip"
-    );
-    for (name, edit) in EDITS {
-        let qualities: Vec<Quality> = files
-            .iter()
-            .map(|f| Quality::new(&working(edit(&image::open(f).unwrap().to_rgb8()))))
-            .collect();
-        let mut sharp: Vec<f64> = qualities.iter().map(|q| q.sharpness).collect();
-        sharp.sort_by(f64::total_cmp);
-        if clean.is_empty() {
-            clean = sharp.clone();
-            for (f, q) in files.iter().zip(&qualities) {
-                if q.sharpness < sharp[sharp.len() / 20 + 1] {
-                    println!("  least sharp original: {} {:.0}", f.display(), q.sharpness);
-                }
-            }
+/// Pictures below a folder, by name.
+fn pictures(folder: &std::path::Path) -> Vec<std::path::PathBuf> {
+    let mut found = Vec::new();
+    for entry in std::fs::read_dir(folder).expect("a folder of pictures") {
+        let path = entry.unwrap().path();
+        if path.is_dir() {
+            found.extend(pictures(&path));
+        } else if path.extension().is_some_and(|e| e == "jpg") {
+            found.push(path);
         }
-        let wins: f64 = sharp
+    }
+    found.sort();
+    found
+}
+
+/// Share of pairs in which the clean picture is the sharper one: the area under the ROC curve.
+fn area_under_curve(clean: &[f64], edited: &[f64]) -> f64 {
+    let won = |c: &f64, s: &f64| f64::from(u8::from(c > s)) + 0.5 * f64::from(u8::from(c == s));
+    let wins: f64 = edited
+        .iter()
+        .flat_map(|s| clean.iter().map(move |c| won(c, s)))
+        .sum();
+    wins / (edited.len() * clean.len()).max(1) as f64
+}
+
+/// One line: sharpness, then the share of pictures that miss each limit.
+fn print(name: &str, qualities: &[Quality], clean: &[f64]) {
+    let limits = photoproof_core::Limits::default();
+    let mut sharp: Vec<f64> = qualities.iter().map(|q| q.sharpness).collect();
+    sharp.sort_by(f64::total_cmp);
+    let p = |share: f64| sharp[((sharp.len() - 1) as f64 * share) as usize];
+    let miss = |test: &dyn Fn(&Quality) -> bool| {
+        let count = qualities.iter().filter(|q| test(q)).count();
+        100.0 * count as f64 / qualities.len() as f64
+    };
+    let of = [
+        miss(&|q| q.sharpness < limits.min_sharpness),
+        miss(&|q| q.sharpness <= 0.0),
+        miss(&|q| q.mean_luma < limits.min_mean_luma),
+        miss(&|q| q.dark_share > limits.max_dark_share),
+        miss(&|q| q.clipped_share > limits.max_clipped_share),
+        miss(&|q| q.one_colour_share > limits.max_one_colour_share),
+        miss(&|q| q.bar_share >= 0.02),
+    ];
+    print!(
+        "{name:18} {:4} {:5.0} {:5.0} {:5.0} {:6.3}",
+        sharp.len(),
+        p(0.0),
+        p(0.5),
+        p(1.0),
+        area_under_curve(clean, &sharp)
+    );
+    for share in of {
+        print!(" {share:6.1}");
+    }
+    println!();
+}
+
+fn main() {
+    let arguments: Vec<String> = std::env::args().skip(1).collect();
+    let unedited = arguments.iter().any(|a| a == "--unedited");
+    let folders = arguments.iter().filter(|a| !a.starts_with("--"));
+    let files: Vec<_> = folders
+        .flat_map(|folder| pictures(std::path::Path::new(folder)))
+        .filter(|f| image::image_dimensions(f).is_ok_and(|(w, h)| w.max(h) >= 640))
+        .collect();
+    let originals: Vec<RgbImage> = files
+        .iter()
+        .map(|f| working(image::open(f).unwrap().to_rgb8()).rgb)
+        .collect();
+    println!(
+        "{:18} {:>4} {:>5} {:>5} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
+        "edit",
+        "n",
+        "min",
+        "med",
+        "max",
+        "AUC",
+        "sharp%",
+        "noedge",
+        "luma%",
+        "black%",
+        "clip%",
+        "one%",
+        "bars%"
+    );
+    let mut clean: Vec<f64> = Vec::new();
+    for (name, edit) in EDITS {
+        let qualities: Vec<Quality> = originals
             .iter()
-            .map(|s| {
-                clean
-                    .iter()
-                    .map(|c| {
-                        if c > s {
-                            1.0
-                        } else if c == s {
-                            0.5
-                        } else {
-                            0.0
-                        }
-                    })
-                    .sum::<f64>()
-            })
-            .sum();
-        let auc = wins / (sharp.len() * clean.len()) as f64;
-        let below =
-            sharp.iter().filter(|&&s| s < limits.min_sharpness).count() as f64 / sharp.len() as f64;
-        let p = |share: f64| sharp[((sharp.len() - 1) as f64 * share) as usize];
-        let mid = |get: fn(&Quality) -> f64| {
-            let mut v: Vec<f64> = qualities.iter().map(get).collect();
-            v.sort_by(f64::total_cmp);
-            v[v.len() / 2]
-        };
-        println!(
-            "{name:20} {:5} {:6.0} {:6.0} {:6.0} {:6.0} {auc:6.3} {:6.1}% {:6.3} {:6.3} {:6.3}",
-            sharp.len(),
-            p(0.0),
-            p(0.01),
-            p(0.5),
-            p(0.99),
-            100.0 * below,
-            mid(|q| q.mean_luma),
-            mid(|q| q.dark_share),
-            mid(|q| q.clipped_share)
-        );
+            .map(|picture| Quality::new(&working(edit(picture))))
+            .collect();
+        if clean.is_empty() {
+            clean = qualities.iter().map(|q| q.sharpness).collect();
+        }
+        print(name, &qualities, &clean);
+        if unedited {
+            for (file, quality) in files.iter().zip(&qualities) {
+                println!("  {} {quality:?}", file.display());
+            }
+            return;
+        }
     }
 }

@@ -52,6 +52,12 @@ pub struct Limits {
     /// Largest share of clipped highlights, 0..=1. Default 0.5: three stops of over-exposure clip
     /// two thirds of a room photo, a bright window in a good one at most a fifth.
     pub max_clipped_share: f64,
+    /// Largest share of pixels at or near black, 0..=1. Default 0.6: photos of rooms stay below 0.01; of a
+    /// real bracket the frame in which the room cannot be seen has 0.70, the next one 0.20.
+    pub max_dark_share: f64,
+    /// Largest share of pixels of one colour (within 16 levels of the median), 0..=1. Default 0.97: photos
+    /// of rooms stay below 0.62, an evenly covered lens comes close to 1.
+    pub max_one_colour_share: f64,
     /// Two photos of one view differ visibly if at least this share of the common part changed, 0..=1.
     /// Default 0.02: two exposures of one unchanged view of rendered rooms stay below 0.019, another
     /// standpoint and light included; changes of more than 5 % of the frame reach 0.026
@@ -107,6 +113,8 @@ impl Default for Limits {
             min_sharpness: 220.0,
             min_mean_luma: 0.06,
             max_clipped_share: 0.5,
+            max_dark_share: 0.6,
+            max_one_colour_share: 0.97,
             min_visible_change: 0.02,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,

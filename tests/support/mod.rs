@@ -8,6 +8,7 @@ mod stamp;
 use std::path::{Path, PathBuf};
 
 use chrono::NaiveDateTime;
+use image::RgbImage;
 use image::codecs::jpeg::JpegEncoder;
 use image::imageops::{self, FilterType};
 use serde::Deserialize;
@@ -78,6 +79,10 @@ enum Edit {
     Blurred,
     Truncated,
     Small,
+    Dark,
+    Bright,
+    Covered,
+    Bars,
 }
 
 /// Root of the repository.
@@ -103,6 +108,27 @@ pub(crate) fn build(sheet: Option<&str>, photos: &[CasePhoto], folder: &Path) {
     }
 }
 
+fn edit(picture: &mut RgbImage, edit: Edit) {
+    let (width, height) = picture.dimensions();
+    let bar = height / 20;
+    match edit {
+        Edit::None | Edit::Truncated => {}
+        Edit::Mirrored => imageops::flip_horizontal_in_place(picture),
+        Edit::Blurred => *picture = imageops::blur(picture, 7.0),
+        Edit::Small => *picture = imageops::resize(picture, 160, 120, FilterType::Triangle),
+        Edit::Dark => picture.iter_mut().for_each(|v| *v /= 24),
+        Edit::Bright => picture.iter_mut().for_each(|v| *v = v.saturating_mul(4)),
+        Edit::Covered => *picture = RgbImage::from_pixel(width, height, image::Rgb([96, 52, 44])),
+        Edit::Bars => {
+            for y in (0..bar).chain(height - bar..height) {
+                for x in 0..width {
+                    picture.put_pixel(x, y, image::Rgb([0; 3]));
+                }
+            }
+        }
+    }
+}
+
 fn bytes(photo: &CasePhoto) -> Vec<u8> {
     let source = root()
         .join("fixtures/pictures")
@@ -112,13 +138,9 @@ fn bytes(photo: &CasePhoto) -> Vec<u8> {
     if photo.as_is {
         return bytes;
     }
-    if matches!(photo.edit, Edit::Mirrored | Edit::Blurred | Edit::Small) {
+    if !matches!(photo.edit, Edit::None | Edit::Truncated) {
         let mut picture = image::load_from_memory(&bytes).expect("decode").to_rgb8();
-        match photo.edit {
-            Edit::Mirrored => imageops::flip_horizontal_in_place(&mut picture),
-            Edit::Blurred => picture = imageops::blur(&picture, 7.0),
-            _ => picture = imageops::resize(&picture, 160, 120, FilterType::Triangle),
-        }
+        edit(&mut picture, photo.edit);
         bytes.clear();
         JpegEncoder::new_with_quality(&mut bytes, 60)
             .encode_image(&picture)

@@ -1,17 +1,17 @@
 //! The checks, in report order.
 
 use crate::judge::checks::{
-    alternating_devices, away_from_site, camera_new_to_vendor, capture_time_in_future,
-    capture_time_out_of_order, capture_time_outside_window, capture_times_disagree,
-    changed_after_capture, clock_never_set, compression_differs, daylight_mismatch,
-    device_clock_wrong, direction_disagrees, distance_change, editing_software, file_number_gap,
-    file_number_out_of_order, idle_pattern, idle_waiver, job_finished_too_soon, load_counted_twice,
-    load_photos_out_of_order, low_detail, many_cameras, metadata_stripped, missing_angle,
-    missing_area, missing_capture_time, missing_phase, missing_position, missing_shot,
-    missing_stamp, no_visible_change, photos_at_two_sites, position_jump, position_never_set,
-    reused_across_jobs, reused_within_job, same_capture_time, same_position, size_differs,
-    stamp_disagrees, thumbnail_disagrees, unchanged_during, unevidenced_hazard, unevidenced_load,
-    unexpected_area, unlabelled_photo, unreadable_photo, view_finished_too_soon,
+    alternating_devices, away_from_site, bars_at_edges, camera_new_to_vendor,
+    capture_time_in_future, capture_time_out_of_order, capture_time_outside_window,
+    capture_times_disagree, changed_after_capture, clock_never_set, compression_differs,
+    daylight_mismatch, device_clock_wrong, direction_disagrees, distance_change, editing_software,
+    file_number_gap, file_number_out_of_order, idle_pattern, idle_waiver, job_finished_too_soon,
+    load_counted_twice, load_photos_out_of_order, low_detail, many_cameras, metadata_stripped,
+    missing_angle, missing_area, missing_capture_time, missing_phase, missing_position,
+    missing_shot, missing_stamp, no_visible_change, photos_at_two_sites, position_jump,
+    position_never_set, reused_across_jobs, reused_within_job, same_capture_time, same_position,
+    size_differs, stamp_disagrees, thumbnail_disagrees, unchanged_during, unevidenced_hazard,
+    unevidenced_load, unexpected_area, unlabelled_photo, unreadable_photo, view_finished_too_soon,
     viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
@@ -48,6 +48,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &reused_within_job::ReusedWithinJob,
     &reused_across_jobs::ReusedAcrossJobs,
     &low_detail::LowDetail,
+    &bars_at_edges::BarsAtEdges,
     &unreadable_photo::UnreadablePhoto,
     &away_from_site::AwayFromSite,
     &photos_at_two_sites::PhotosAtTwoSites,

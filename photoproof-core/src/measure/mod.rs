@@ -3,6 +3,7 @@
 //! Per photo: perceptual hash, quality, features. Per pair: viewpoint and copy measures.
 
 mod appearance;
+mod bars;
 mod blur;
 pub mod change;
 mod comparison;

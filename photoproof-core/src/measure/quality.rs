@@ -1,4 +1,4 @@
-//! Sharpness and exposure of one photo.
+//! Sharpness, exposure and emptiness of one photo.
 //!
 //! Sharpness is the width of edges, not the amount of them, so that a good photo of a plain room is
 //! sharp. At an edge blurred by a Gaussian of standard deviation s the gradient of a picture smoothed
@@ -9,6 +9,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
+use crate::measure::bars::bar_share;
 use crate::measure::plane::Plane;
 
 /// Fine and coarse smoothing, working pixels. The fine one keeps noise out of the ratio.
@@ -28,13 +29,18 @@ const MIN_SIGMA: f32 = 0.4;
 const MAX_SIGMA: f32 = 12.0;
 /// A Gaussian edge rises from 10 % to 90 % over 2.563 standard deviations.
 const RISE: f32 = 2.563;
+/// Tiles with edges that a direction needs before tiles are told apart.
+const MIN_TILES: usize = 3;
+/// Pixels within this many levels of the median of each channel have the picture's main colour.
+const ONE_COLOUR: u8 = 16;
 
 /// Sharpness and exposure, measured on the working picture.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Quality {
     /// Sharpness of the sharpest regions in the direction where they are least sharp: how many edge
     /// widths (10-90 % rise) fit across the long side of the picture. Free of contrast and of picture
-    /// size; about 700 for a crisp photo at 1024 pixels; 0 when the picture has no edge at all.
+    /// size; about 700 for a crisp photo at 1024 pixels; 0 when the picture has no edge at all, which is
+    /// not the same as blurred.
     pub sharpness: f64,
     /// Mean luma, 0..=1.
     pub mean_luma: f64,
@@ -42,6 +48,12 @@ pub struct Quality {
     pub dark_share: f64,
     /// Share of pixels at or near white (luma >= 251 of 255), 0..=1.
     pub clipped_share: f64,
+    /// Share of pixels within 16 levels of the picture's median in each channel, 0..=1: at most 0.61 in
+    /// photos of rooms, near 1 when the lens is covered or a bare surface fills the frame.
+    pub one_colour_share: f64,
+    /// Share of the height or width that two bars of one constant colour on opposite sides take together,
+    /// 0..=1; 0 without such a pair.
+    pub bar_share: f64,
 }
 
 impl Quality {
@@ -56,8 +68,42 @@ impl Quality {
             mean_luma: luma.iter().map(|&v| f64::from(v)).sum::<f64>() / count / 255.0,
             dark_share: share(|v| v <= 4),
             clipped_share: share(|v| v >= 251),
+            one_colour_share: one_colour_share(&pixels.rgb),
+            bar_share: bar_share(&pixels.rgb),
         }
     }
+}
+
+/// Share of pixels near the median colour, on every second row.
+fn one_colour_share(rgb: &image::RgbImage) -> f64 {
+    let stride = 3 * rgb.width().max(1) as usize;
+    let rows = || rgb.as_raw().chunks_exact(stride).step_by(2);
+    let mut counts = [[0u32; 256]; 3];
+    for row in rows() {
+        for pixel in row.chunks_exact(3) {
+            for (count, &v) in counts.iter_mut().zip(pixel) {
+                count[usize::from(v)] += 1;
+            }
+        }
+    }
+    let median = counts.map(|count| {
+        let half = count.iter().sum::<u32>() / 2;
+        let mut below = 0;
+        let first = count.iter().position(|n| {
+            below += n;
+            below > half
+        });
+        first.unwrap_or(0) as u8
+    });
+    let near = |pixel: &&[u8]| {
+        let mut channels = pixel.iter().zip(median);
+        channels.all(|(&v, m)| v.abs_diff(m) <= ONE_COLOUR)
+    };
+    let found: usize = rows()
+        .map(|row| row.chunks_exact(3).filter(near).count())
+        .sum();
+    let all: usize = rows().map(|row| row.len() / 3).sum();
+    found as f64 / all.max(1) as f64
 }
 
 /// Edge widths across the long side, see [`Quality::sharpness`].
@@ -79,19 +125,23 @@ fn edge_blur(plane: &Plane) -> Option<f32> {
             list.push(edge.sigma);
         }
     }
-    (0..DIRECTIONS)
-        .filter_map(|direction| {
-            let mut medians: Vec<f32> = points
-                .iter_mut()
-                .skip(direction)
-                .step_by(DIRECTIONS)
-                .filter(|list| list.len() >= MIN_TILE_POINTS)
-                .map(|list| quantile(list, 0.5))
-                .collect();
-            // One sharp tile can be an overlay; a quarter of the tiles with edges cannot.
-            (medians.len() >= 3).then(|| quantile(&mut medians, 0.25))
-        })
-        .reduce(f32::max)
+    let judged = |lists: &mut [Vec<f32>], least: usize, share: f64| {
+        (0..DIRECTIONS)
+            .filter_map(|direction| {
+                let mut medians: Vec<f32> = lists
+                    .iter_mut()
+                    .skip(direction)
+                    .step_by(DIRECTIONS)
+                    .filter(|list| list.len() >= MIN_TILE_POINTS)
+                    .map(|list| quantile(list, 0.5))
+                    .collect();
+                (medians.len() >= least).then(|| quantile(&mut medians, share))
+            })
+            .reduce(f32::max)
+    };
+    // One sharp tile can be an overlay; a quarter of the tiles with edges cannot. A bare wall with a single
+    // switch has no more than that one tile.
+    judged(&mut points, MIN_TILES, 0.25).or_else(|| judged(&mut points, 1, 0.0))
 }
 
 fn quantile(values: &mut [f32], share: f64) -> f32 {
@@ -233,6 +283,35 @@ mod tests {
         let plane = Plane::from_gray(&GrayImage::from_pixel(300, 200, Luma([128])));
         assert_eq!(sharpness(&plane), 0.0);
         assert_eq!(sharpness(&Plane::zeros(0, 0)), 0.0);
+    }
+
+    #[test]
+    fn a_bare_wall_with_one_switch_is_as_sharp_as_the_switch() {
+        let wall = |sigma: f32| {
+            let gray = GrayImage::from_fn(640, 480, |x, y| {
+                let switch = (330..370).contains(&x) && (250..300).contains(&y);
+                Luma([if switch { 210 } else { 160 }])
+            });
+            sharpness(&Plane::from_gray(&gray).blurred(sigma))
+        };
+        assert!(wall(0.7) > 220.0, "{}", wall(0.7));
+        let blurred = wall(4.0);
+        assert!(blurred > 0.0 && blurred < 100.0, "{blurred}");
+    }
+
+    #[test]
+    fn the_share_of_the_main_colour_ignores_noise_and_counts_the_rest() {
+        let rgb = image::RgbImage::from_fn(100, 80, |x, y| {
+            let noise = ((x * 7 + y * 13) % 9) as u8;
+            image::Rgb(if x < 20 {
+                [30, 40, 200]
+            } else {
+                [160 + noise; 3]
+            })
+        });
+        assert!((Quality::new(&Pixels::new(rgb, 100, 80)).one_colour_share - 0.8).abs() < 1e-9);
+        let empty = Pixels::new(image::RgbImage::new(0, 0), 0, 0);
+        assert_eq!(Quality::new(&empty).one_colour_share, 0.0);
     }
 
     #[test]

@@ -195,6 +195,8 @@ const NOTHING: Quality = Quality {
     mean_luma: 0.0,
     dark_share: 0.0,
     clipped_share: 0.0,
+    one_colour_share: 0.0,
+    bar_share: 0.0,
 };
 
 fn source_words(source: &str) -> &str {

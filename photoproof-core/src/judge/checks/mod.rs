@@ -2,6 +2,7 @@
 
 pub mod alternating_devices;
 pub mod away_from_site;
+pub mod bars_at_edges;
 pub mod camera_new_to_vendor;
 pub mod capture_time_in_future;
 pub mod capture_time_out_of_order;

@@ -1,0 +1,51 @@
+//! `bars-at-edges`: a photo lies between two bars of one constant colour.
+
+use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+
+/// Smallest share of the height or width that both bars take together.
+const MIN_SHARE: f64 = 0.02;
+
+static META: CheckMeta = CheckMeta {
+    id: "bars-at-edges",
+    status: Status::Stable { since: "0.1.0" },
+    severity: Severity::Note,
+    summary: "A photo lies between two bars of one constant colour.",
+    why: "A camera does not draw bars: the file is a picture of a picture, and what the camera recorded with it is lost.",
+    how_measured: "Lines of exactly one colour (3 levels) from two opposite sides inwards, of the same colour on both sides, each ending along a straight line.",
+    limit: "Both bars together below 2 % of the height or width.",
+    remedy: "Send the camera's own file, not a screenshot or a picture fitted to another shape.",
+    innocent: &[
+        "the photo was saved from the screen of a phone",
+        "a program fitted the photo to another shape",
+        "the camera app draws a border",
+    ],
+    blind_spots: "Bars with text or symbols in them, bars of two colours, a bar on one side only, and photos of a screen pass.",
+};
+
+/// The check.
+#[derive(Debug)]
+pub struct BarsAtEdges;
+
+impl Check for BarsAtEdges {
+    fn meta(&self) -> &'static CheckMeta {
+        &META
+    }
+
+    fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
+        evidence
+            .photo_ids()
+            .filter_map(|id| {
+                let share = evidence.measures[id.0].quality.bar_share;
+                (share >= MIN_SHARE).then(|| {
+                    META.finding(format!(
+                        "bars of one colour on two sides take {:.0} % of the photo's height or width",
+                        share * 100.0
+                    ))
+                    .area(evidence.area(id))
+                    .photos([id])
+                    .measured(share, MIN_SHARE, "share")
+                })
+            })
+            .collect()
+    }
+}

@@ -1,0 +1,133 @@
+//! Bars of one constant colour along two opposite sides: a picture shown inside another.
+
+use image::RgbImage;
+
+/// Largest difference of a pixel in a bar from the bar's colour, levels per channel; compression keeps a
+/// constant area constant.
+const SAME: u8 = 3;
+/// Smallest difference of the picture beside the bar from the bar's colour, levels in any channel.
+const OTHER: u8 = 24;
+/// Pixels left out between bar and picture: blending, and the blocks of compression that hold both.
+const GAP: u32 = 16;
+/// Share of the line beside the bar that has to differ: a bar ends along a straight line.
+const ENDS: f64 = 0.5;
+
+type Colour = [u8; 3];
+
+/// One side of a picture: lines counted from there inwards.
+#[derive(Clone, Copy)]
+enum Side {
+    Top,
+    Bottom,
+    Left,
+    Right,
+}
+
+/// Share of the height or the width, whichever is more, that two bars of one constant colour on opposite
+/// sides take together, 0..=1; 0 without such a pair.
+pub(super) fn bar_share(rgb: &RgbImage) -> f64 {
+    let pairs = [
+        (Side::Top, Side::Bottom, rgb.height()),
+        (Side::Left, Side::Right, rgb.width()),
+    ];
+    pairs
+        .into_iter()
+        .filter_map(|(first, second, length)| {
+            let (width, colour) = bar(rgb, first)?;
+            let (other_width, other_colour) = bar(rgb, second)?;
+            same(colour, other_colour, SAME)
+                .then(|| f64::from(width + other_width) / f64::from(length))
+        })
+        .fold(0.0, f64::max)
+}
+
+/// Width and colour of the bar along one side.
+fn bar(rgb: &RgbImage, side: Side) -> Option<(u32, Colour)> {
+    let lines = match side {
+        Side::Top | Side::Bottom => rgb.height(),
+        Side::Left | Side::Right => rgb.width(),
+    };
+    let colour = line(rgb, side, 0).next()?;
+    let constant = |&depth: &u32| line(rgb, side, depth).all(|pixel| same(pixel, colour, SAME));
+    let width = (0..lines / 2).take_while(constant).count() as u32;
+    if width == 0 || width >= lines / 2 {
+        return None;
+    }
+    let beside = line(rgb, side, width + GAP);
+    let (other, all) = beside.fold((0u32, 0u32), |(other, all), pixel| {
+        (other + u32::from(!same(pixel, colour, OTHER)), all + 1)
+    });
+    (f64::from(other) >= ENDS * f64::from(all.max(1))).then_some((width, colour))
+}
+
+/// Pixels of the line `depth` lines inwards from `side`; none outside the picture.
+fn line(rgb: &RgbImage, side: Side, depth: u32) -> impl Iterator<Item = Colour> + '_ {
+    let (width, height) = rgb.dimensions();
+    let length = match side {
+        Side::Top | Side::Bottom => width,
+        Side::Left | Side::Right => height,
+    };
+    (0..length).filter_map(move |along| {
+        let (x, y) = match side {
+            Side::Top => (along, depth),
+            Side::Bottom => (along, height.checked_sub(depth + 1)?),
+            Side::Left => (depth, along),
+            Side::Right => (width.checked_sub(depth + 1)?, along),
+        };
+        rgb.get_pixel_checked(x, y).map(|pixel| pixel.0)
+    })
+}
+
+fn same(a: Colour, b: Colour, tolerance: u8) -> bool {
+    a.iter().zip(b).all(|(&a, b)| a.abs_diff(b) <= tolerance)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use image::Rgb;
+
+    /// A chequered picture with black bars of `top`, `bottom`, `left` and `right` pixels.
+    fn picture([top, bottom, left, right]: [u32; 4]) -> RgbImage {
+        RgbImage::from_fn(300, 200, |x, y| {
+            let inside = x >= left && x < 300 - right && y >= top && y < 200 - bottom;
+            Rgb(if !inside {
+                [0; 3]
+            } else if (x / 7 + y / 9) % 3 == 0 {
+                [90, 80, 70]
+            } else {
+                [180, 170, 160]
+            })
+        })
+    }
+
+    #[test]
+    fn bars_are_measured_on_opposite_sides() {
+        assert_eq!(bar_share(&picture([20, 30, 0, 0])), 0.25);
+        assert_eq!(bar_share(&picture([0, 0, 15, 30])), 0.15);
+        assert_eq!(bar_share(&picture([20, 20, 60, 60])), 0.4);
+    }
+
+    #[test]
+    fn one_bar_or_none_is_no_pair() {
+        assert_eq!(bar_share(&picture([20, 0, 0, 0])), 0.0);
+        assert_eq!(bar_share(&picture([0, 0, 30, 0])), 0.0);
+        assert_eq!(bar_share(&picture([0; 4])), 0.0);
+    }
+
+    #[test]
+    fn a_dark_ceiling_and_floor_with_soft_ends_are_no_bars() {
+        let soft = RgbImage::from_fn(300, 200, |_, y| {
+            let from_edge = y.min(199 - y);
+            Rgb([from_edge.saturating_sub(20).min(200) as u8; 3])
+        });
+        assert_eq!(bar_share(&soft), 0.0);
+    }
+
+    #[test]
+    fn a_picture_of_one_colour_or_none_has_no_bars() {
+        assert_eq!(bar_share(&RgbImage::new(50, 40)), 0.0);
+        assert_eq!(bar_share(&RgbImage::new(1, 1)), 0.0);
+        assert_eq!(bar_share(&RgbImage::new(0, 0)), 0.0);
+    }
+}
