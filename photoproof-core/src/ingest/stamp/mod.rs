@@ -12,6 +12,7 @@ mod place;
 mod reader;
 pub(crate) mod resolve;
 
+use std::cell::Cell;
 use std::sync::OnceLock;
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
@@ -24,7 +25,7 @@ use cut::{Direction, Margin, cut};
 use finder::Finder;
 use layout::{Meaning, meaning};
 use place::Line;
-use reader::Reader;
+use reader::{Reader, Strip};
 
 /// Chance from which a reading counts. Drawn stamps that were read wrongly stayed below it (`--example stamp_report`).
 pub const SURE: f64 = 0.65;
@@ -34,6 +35,9 @@ const LIKELY: f64 = 0.05;
 
 /// Chance from which a longer reading, or a second line, makes a shorter one doubtful.
 const PLAUSIBLE: f64 = 0.3;
+
+/// Columns read of one picture, all lines and cuts together: a page of print is no stamp, and may not take seconds.
+const MOST_COLUMNS: usize = 16_000;
 
 /// Times that a line is read with more of it.
 const LONGER: usize = 4;
@@ -108,6 +112,26 @@ fn nets() -> &'static Nets {
     })
 }
 
+/// A picture whose lines are read.
+struct Page<'a> {
+    nets: &'static Nets,
+    detail: &'a RgbImage,
+    /// Pixels of `detail` for one of the picture that was searched.
+    scale: f32,
+    /// Columns of lines that may still be read.
+    columns: Cell<usize>,
+}
+
+impl Page<'_> {
+    /// A cut of a line; `None` where there is none, or enough was read.
+    fn strip(&self, line: &Line, direction: Direction, margin: Margin) -> Option<Strip> {
+        let strip = cut(self.detail, self.scale, line, direction, margin)?;
+        self.columns
+            .set(self.columns.get().checked_sub(strip.width)?);
+        Some(strip)
+    }
+}
+
 /// One line of text, read.
 #[derive(Debug, Clone)]
 struct Read {
@@ -147,9 +171,15 @@ pub fn read_stamp(picture: &RgbImage, detail: impl FnOnce() -> Option<RgbImage>)
     let larger = if is_small { detail() } else { None };
     let detail = larger.as_ref().unwrap_or(picture);
     let scale = detail.width() as f32 / picture.width().max(1) as f32;
+    let page = &Page {
+        nets,
+        detail,
+        scale,
+        columns: Cell::new(MOST_COLUMNS),
+    };
     let mut reads: Vec<Read> = lines
         .into_iter()
-        .filter_map(|line| read_line(nets, detail, scale, line))
+        .filter_map(|line| read_line(page, line))
         .collect();
     let alone: Vec<Read> = reads
         .iter()
@@ -158,9 +188,7 @@ pub fn read_stamp(picture: &RgbImage, detail: impl FnOnce() -> Option<RgbImage>)
         .filter(|read| !reads.iter().any(|other| is_next_line(read, other)))
         .cloned()
         .collect();
-    let beside = alone
-        .iter()
-        .filter_map(|date| time_beside(nets, detail, scale, date));
+    let beside = alone.iter().filter_map(|date| time_beside(page, date));
     reads.extend(beside);
     best_stamp(&reads)
 }
@@ -182,7 +210,7 @@ const MARGINS: [Margin; 3] = [
 ];
 
 /// Reads a line in the likeliest direction in which it says something.
-fn read_line(nets: &Nets, detail: &RgbImage, scale: f32, line: Line) -> Option<Read> {
+fn read_line(page: &Page<'_>, line: Line) -> Option<Read> {
     let mut directions: Vec<Direction> = (0..8)
         .map(Direction)
         .filter(|direction| direction.lies(line.axis))
@@ -194,7 +222,7 @@ fn read_line(nets: &Nets, detail: &RgbImage, scale: f32, line: Line) -> Option<R
         if best.is_some() && chance_of(direction) < LEAST_DIRECTION {
             break;
         }
-        let Some(read) = read_whole(nets, detail, scale, (&line, direction)) else {
+        let Some(read) = read_whole(page, (&line, direction)) else {
             continue;
         };
         let better = best.as_ref().is_none_or(|best| {
@@ -212,13 +240,8 @@ fn read_line(nets: &Nets, detail: &RgbImage, scale: f32, line: Line) -> Option<R
 }
 
 /// Reads a line; as long as more of it shows more digits or more of a stamp, once more with more of it.
-fn read_whole(
-    nets: &Nets,
-    detail: &RgbImage,
-    scale: f32,
-    (line, direction): (&Line, Direction),
-) -> Option<Read> {
-    let mut best = read_in(nets, detail, scale, (line, direction))?;
+fn read_whole(page: &Page<'_>, (line, direction): (&Line, Direction)) -> Option<Read> {
+    let mut best = read_in(page, (line, direction))?;
     let mut last = best.clone();
     for _ in 0..LONGER {
         if !last.goes_on && count_digits(&last.text) < 3 {
@@ -227,7 +250,9 @@ fn read_whole(
         let mut longer = last.line.clone();
         let more = longer.height() * if last.goes_on { 1.5 } else { 3.0 };
         longer.along = (longer.along.0 - more, longer.along.1 + more);
-        let again = read_in(nets, detail, scale, (&longer, direction))?;
+        let Some(again) = read_in(page, (&longer, direction)) else {
+            break;
+        };
         let has_more_digits = again.goes_on || count_digits(&again.text) > count_digits(&last.text);
         let gained = last.goes_on
             && (again.says_something(), again.chance) > (best.says_something(), best.chance);
@@ -243,7 +268,7 @@ fn read_whole(
 }
 
 /// The line above or below a date that shows a time, where the finder saw none.
-fn time_beside(nets: &Nets, detail: &RgbImage, scale: f32, date: &Read) -> Option<Read> {
+fn time_beside(page: &Page<'_>, date: &Read) -> Option<Read> {
     let height = date.line.height();
     let mut best: Option<Read> = None;
     for pitch in PITCHES {
@@ -253,14 +278,14 @@ fn time_beside(nets: &Nets, detail: &RgbImage, scale: f32, date: &Read) -> Optio
             line.across = (line.across.0 + shift, line.across.1 + shift);
             line.along = (line.along.0 - height, line.along.1 + height);
             let is_time = |meaning: &Meaning| meaning.time.is_some() && meaning.dates.is_empty();
-            let Some(strip) = cut(detail, scale, &line, date.direction, MARGINS[0]) else {
+            let Some(strip) = page.strip(&line, date.direction, MARGINS[0]) else {
                 continue;
             };
-            let first = nets.reader.line(&strip).into_iter().next();
+            let first = page.nets.reader.line(&strip).into_iter().next();
             if !first.is_some_and(|first| is_time(&meaning(&first.text))) {
                 continue;
             }
-            let read = read_whole(nets, detail, scale, (&line, date.direction));
+            let read = read_whole(page, (&line, date.direction));
             let read = read.filter(|read| read.chance >= PLAUSIBLE && is_time(&read.meaning));
             if let Some(read) = read
                 && best.as_ref().is_none_or(|best| read.chance > best.chance)
@@ -274,18 +299,12 @@ fn time_beside(nets: &Nets, detail: &RgbImage, scale: f32, date: &Read) -> Optio
 
 /// Reads a line in one direction, several times with other margins. The chance of a meaning is the mean over
 /// the cuts of the chances of all texts that mean it.
-fn read_in(
-    nets: &Nets,
-    detail: &RgbImage,
-    scale: f32,
-    (line, direction): (&Line, Direction),
-) -> Option<Read> {
+fn read_in(page: &Page<'_>, (line, direction): (&Line, Direction)) -> Option<Read> {
     let mut meanings: Vec<(Meaning, f64, String)> = Vec::new();
     let mut digits = Vec::new();
     for (number, margin) in MARGINS.into_iter().enumerate() {
-        let readings = nets
-            .reader
-            .line(&cut(detail, scale, line, direction, margin)?);
+        let strip = page.strip(line, direction, margin)?;
+        let readings = page.nets.reader.line(&strip);
         digits.push(
             readings
                 .first()

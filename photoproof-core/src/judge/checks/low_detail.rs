@@ -151,7 +151,8 @@ mod tests {
             first_reason(&limits, &quality, 4000).map(|r| (r.words, r.value, r.limit))
         };
         assert_eq!(told(|_| ()), None);
-        let cases: [(fn(&mut Quality), &str, f64, f64); 6] = [
+        type Spoil = fn(&mut Quality);
+        let cases: [(Spoil, &str, f64, f64); 6] = [
             (|q| q.mean_luma = 0.05, "too dark", 0.05, 0.06),
             (|q| q.dark_share = 0.7, "mostly black", 0.7, 0.6),
             (|q| q.clipped_share = 0.6, "too bright", 0.6, 0.5),
