@@ -12,21 +12,13 @@ mod degrade;
 #[path = "support/evaluation.rs"]
 #[allow(dead_code)]
 mod evaluation;
+#[path = "support/shared.rs"]
+mod shared;
 
 use degrade::Degradation;
 use evaluation::{Outcome, Plan, evaluate, quantile, share, table};
 use photoproof_core::Relation;
-
-/// Folder of the shared pictures; `None` (said on stderr) where it is absent, a failure on CI.
-fn shared(part: &str) -> Option<PathBuf> {
-    let path = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared")).join(part);
-    if path.exists() {
-        return Some(path);
-    }
-    assert!(std::env::var_os("CI").is_none(), "{part} is missing");
-    eprintln!("skipped: {part} is missing");
-    None
-}
+use shared::shared;
 
 /// Every pair of the listed kinds, every `step`-th of the others.
 fn outcomes(list: &Path, degradation: Degradation, kinds: &[&str]) -> evaluation::Evaluation {

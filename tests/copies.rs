@@ -8,6 +8,9 @@
     clippy::expect_used
 )]
 
+#[path = "support/shared.rs"]
+mod shared;
+
 use std::path::{Path, PathBuf};
 
 use image::{RgbImage, imageops};
@@ -15,23 +18,7 @@ use photoproof_core::ingest::{IngestOptions, Pixels, read_photo};
 use photoproof_core::measure::{
     CopyKind, PhotoMeasures, compare_copies, find_copies, measure_photo, measure_pixels,
 };
-
-/// The folder of shared pictures, or `None` (only outside continuous integration).
-fn shared(part: &str) -> Option<PathBuf> {
-    let path = Path::new(env!("CARGO_MANIFEST_DIR"))
-        .join("../../shared")
-        .join(part);
-    if path.exists() {
-        return Some(path);
-    }
-    assert!(
-        std::env::var_os("CI").is_none(),
-        "{} is missing",
-        path.display()
-    );
-    eprintln!("skipped: {} is missing", path.display());
-    None
-}
+use shared::shared;
 
 fn measured(path: &Path) -> Option<PhotoMeasures> {
     let (photo, pixels) = read_photo(path, "photo", &IngestOptions::default()).ok()?;

@@ -2,6 +2,9 @@
 //! public pictures raise each signal.
 #![allow(clippy::print_stdout, clippy::print_stderr, clippy::unwrap_used)]
 
+#[path = "support/shared.rs"]
+mod shared;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
@@ -10,6 +13,7 @@ use photoproof_core::ingest::{IngestOptions, Intake, ingest, read_photo};
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{CHECKS, Evidence, Finding, Severity};
 use photoproof_core::measure::{PhotoMeasures, measure_photo};
+use shared::{files_under, shared};
 
 /// The checks that look at traces of editing.
 const TRACES: [&str; 6] = [
@@ -105,21 +109,6 @@ fn the_tables_of_a_known_encoder_give_its_quality() {
     assert_eq!(tables.quality(), Some(40));
 }
 
-fn shared(folder: &str) -> Option<PathBuf> {
-    let root = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/real"));
-    let path = root.join(folder);
-    if path.is_dir() {
-        return Some(path);
-    }
-    assert!(
-        std::env::var_os("CI").is_none(),
-        "{} is missing",
-        path.display()
-    );
-    eprintln!("skipped: {} is missing", path.display());
-    None
-}
-
 /// A photo of its own job; of what cannot be decoded, what its metadata say.
 fn alone(path: &Path) -> Option<Job> {
     let options = IngestOptions::default();
@@ -142,23 +131,10 @@ fn alone(path: &Path) -> Option<Job> {
     Some(Job::new(intake, measures))
 }
 
-fn files_under(folder: &Path, list: &mut Vec<PathBuf>) {
-    let entries = std::fs::read_dir(folder).unwrap();
-    let mut entries: Vec<PathBuf> = entries.map(|entry| entry.unwrap().path()).collect();
-    entries.sort();
-    for path in entries {
-        if path.is_dir() {
-            files_under(&path, list);
-        } else {
-            list.push(path);
-        }
-    }
-}
-
 /// Public pictures, most of them collected because something about them is odd; a third names an editing program.
 #[test]
 fn public_pictures_raise_notes_only() {
-    let Some(root) = shared("") else { return };
+    let Some(root) = shared("real") else { return };
     let mut files = Vec::new();
     files_under(&root, &mut files);
     let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
@@ -189,7 +165,9 @@ fn public_collections_as_jobs_raise_notes_only() {
         "pdq",
         "iguazu",
     ] {
-        let Some(folder) = shared(name) else { return };
+        let Some(folder) = shared(&format!("real/{name}")) else {
+            return;
+        };
         let job = Job::read(&folder);
         let mut counts: BTreeMap<&str, usize> = BTreeMap::new();
         for finding in job.findings() {

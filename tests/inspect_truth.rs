@@ -16,6 +16,9 @@
     clippy::expect_used
 )]
 
+#[path = "support/shared.rs"]
+mod shared;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 
@@ -24,23 +27,10 @@ use photoproof_core::measure::Quality;
 use photoproof_core::report::inspect::InspectLine;
 use photoproof_core::report::v1::Time;
 use serde_json::Value;
+use shared::{files_under, shared};
 
 /// Disagreements explained in the table above: end of the file name, and tag.
 const EXPLAINED: [(&str, &str); 1] = [("spatial_photo.heic", "DateTime")];
-
-fn shared() -> Option<PathBuf> {
-    let folder = Path::new(concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/real"));
-    if folder.is_dir() {
-        return Some(folder.to_path_buf());
-    }
-    assert!(
-        std::env::var_os("CI").is_none(),
-        "{} is missing",
-        folder.display()
-    );
-    eprintln!("skipped: {} is missing", folder.display());
-    None
-}
 
 fn inspect(path: &Path) -> InspectLine {
     let options = IngestOptions::default();
@@ -50,24 +40,9 @@ fn inspect(path: &Path) -> InspectLine {
     }
 }
 
-fn files_under(folder: &Path, list: &mut Vec<PathBuf>) {
-    let mut entries: Vec<PathBuf> = std::fs::read_dir(folder)
-        .unwrap()
-        .map(|entry| entry.unwrap().path())
-        .collect();
-    entries.sort();
-    for path in entries {
-        if path.is_dir() {
-            files_under(&path, list);
-        } else {
-            list.push(path);
-        }
-    }
-}
-
 #[test]
 fn every_real_file_is_read_or_refused_with_a_reason() {
-    let Some(root) = shared() else { return };
+    let Some(root) = shared("real") else { return };
     let mut files = Vec::new();
     files_under(&root, &mut files);
     assert!(files.len() > 250, "{} files", files.len());
@@ -276,7 +251,7 @@ fn compare_rest(all: &mut Comparison, file: &str, exif: &Value, line: &InspectLi
 
 #[test]
 fn tags_agree_with_a_second_reader() {
-    let Some(root) = shared() else { return };
+    let Some(root) = shared("real") else { return };
     let mut all = Comparison {
         tallies: BTreeMap::new(),
         lines: Vec::new(),
