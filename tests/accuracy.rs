@@ -4,7 +4,7 @@
 //! some kinds. The table is printed: `cargo test --test accuracy -- --nocapture`.
 #![allow(clippy::print_stdout, clippy::print_stderr, clippy::expect_used)]
 
-use std::path::{Path, PathBuf};
+use std::path::Path;
 
 #[path = "support/degrade.rs"]
 #[allow(dead_code)]
