@@ -1,7 +1,8 @@
 //! Digests in hexadecimal.
 
 /// Lower-case hexadecimal, two digits a byte.
-pub(crate) fn hex(bytes: &[u8]) -> String {
+#[must_use]
+pub fn hex(bytes: &[u8]) -> String {
     bytes.iter().map(|byte| format!("{byte:02x}")).collect()
 }
 

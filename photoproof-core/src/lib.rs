@@ -15,7 +15,7 @@ pub mod cache;
 pub mod error;
 pub mod geodesy;
 pub mod group;
-mod hex;
+pub mod hex;
 pub mod ingest;
 pub mod job;
 pub mod judge;

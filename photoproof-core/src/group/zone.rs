@@ -44,7 +44,7 @@ impl ZoneSource {
 /// Latitude and longitude of the site: from the job sheet, else the medians of the photos' positions.
 #[must_use]
 pub fn site_position(sheet: &JobSheet, photos: &[Photo]) -> Option<(f64, f64, ZoneSource)> {
-    if let (Some(lat), Some(lon)) = (sheet.site.latitude, sheet.site.longitude) {
+    if let Some((lat, lon)) = sheet.site.position() {
         return Some((lat, lon, ZoneSource::SitePosition));
     }
     let median = |value: fn(&crate::ingest::Gps) -> f64| {

@@ -94,6 +94,14 @@ pub struct Site {
     pub timezone: Option<chrono_tz::Tz>,
 }
 
+impl Site {
+    /// Latitude and longitude, decimal degrees, where the job sheet gives both.
+    #[must_use]
+    pub fn position(&self) -> Option<(f64, f64)> {
+        self.latitude.zip(self.longitude)
+    }
+}
+
 /// One area of the site.
 #[derive(Debug, Clone, PartialEq)]
 #[non_exhaustive]

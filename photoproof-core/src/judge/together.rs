@@ -32,6 +32,26 @@ pub(super) fn each_or_one_of_all(
     each_or_one(meta, evidence, found, evidence.intake.photos.len(), words)
 }
 
+/// One finding of `photos` that lack `what`, among `all` that might have it; none where none lacks it.
+pub(super) fn lacking(
+    meta: &'static CheckMeta,
+    photos: Vec<PhotoId>,
+    all: usize,
+    what: &str,
+) -> Vec<Finding> {
+    let count = photos.len();
+    let verb = match count {
+        0 => return Vec::new(),
+        1 => "carries",
+        _ => "carry",
+    };
+    vec![
+        meta.finding(format!("{count} of {all} photos {verb} no {what}"))
+            .photos(photos)
+            .measured(count as f64, 0.0, "photos"),
+    ]
+}
+
 /// One finding for each camera: of one photo its own sentence, of more their number and `words`.
 pub(super) fn one_per_device(
     meta: &'static CheckMeta,
@@ -46,7 +66,7 @@ pub(super) fn one_per_device(
     }
     let finding = |(device, found): (Option<usize>, Vec<Instance>)| {
         if found.len() == 1 {
-            return each_or_one(meta, evidence, found, usize::MAX / 4, words);
+            return each_or_one(meta, evidence, found, 1, words);
         }
         let clock = device.and_then(|device| evidence.grouped.devices.clocks.get(device));
         let of = clock.map_or(String::new(), |clock| format!(" of the {}", clock.device));

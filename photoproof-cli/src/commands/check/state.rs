@@ -7,6 +7,7 @@
 use std::collections::BTreeMap;
 use std::path::Path;
 
+use photoproof_core::hex::hex;
 use photoproof_core::ledger::Ledger;
 use photoproof_core::report::v1::Report;
 use photoproof_core::{Error, SOURCES};
@@ -35,8 +36,7 @@ pub(super) type Written = BTreeMap<String, String>;
 
 /// SHA-256 in lower-case hexadecimal.
 pub(super) fn sha256(bytes: &[u8]) -> String {
-    let digest = Sha256::digest(bytes);
-    digest.iter().map(|byte| format!("{byte:02x}")).collect()
+    hex(&Sha256::digest(bytes))
 }
 
 /// Digest of everything that a report depends on, each told in words or by its own digest.

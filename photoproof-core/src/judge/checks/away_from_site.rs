@@ -35,7 +35,7 @@ impl Check for AwayFromSite {
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
         let site = &evidence.sheet.site;
-        let (Some(lat), Some(lon)) = (site.latitude, site.longitude) else {
+        let Some(position) = site.position() else {
             return Vec::new();
         };
         let limit = site
@@ -47,7 +47,7 @@ impl Check for AwayFromSite {
             .filter_map(|id| {
                 let gps = evidence.photo(id).gps?;
                 let distance =
-                    distance_m((lat, lon), (gps.lat, gps.lon)) - gps.error_m.unwrap_or(0.0);
+                    distance_m(position, (gps.lat, gps.lon)) - gps.error_m.unwrap_or(0.0);
                 (distance > limit).then_some((id, distance))
             })
             .collect();

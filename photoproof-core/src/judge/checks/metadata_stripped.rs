@@ -1,6 +1,7 @@
 //! `metadata-stripped`: photos carry no Exif while others of the job do.
 
 use crate::ingest::PhotoId;
+use crate::judge::together::lacking;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -38,20 +39,9 @@ impl Check for MetadataStripped {
             .into_iter()
             .filter(|&id| evidence.photo(id).capture_time.is_some())
             .collect();
-        if stripped.is_empty() || with.len() * 2 < all {
+        if with.len() * 2 < all {
             return Vec::new();
         }
-        let verb = if stripped.len() == 1 {
-            "carries"
-        } else {
-            "carry"
-        };
-        let message = format!("{} of {all} photos {verb} no Exif", stripped.len());
-        let value = stripped.len() as f64;
-        vec![
-            META.finding(message)
-                .photos(stripped)
-                .measured(value, 0.0, "photos"),
-        ]
+        lacking(&META, stripped, all, "Exif")
     }
 }

@@ -1,6 +1,7 @@
 //! `missing-position`: photos without a position among others that have one.
 
 use crate::ingest::PhotoId;
+use crate::judge::together::lacking;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
 static META: CheckMeta = CheckMeta {
@@ -34,22 +35,10 @@ impl Check for MissingPosition {
             .photo_ids()
             .filter(|&id| !evidence.photo(id).gps_zero)
             .partition(|&id| evidence.photo(id).gps.is_some());
-        let known = evidence.sheet.site.latitude.is_some();
-        if !known || located.is_empty() || without.is_empty() {
+        if evidence.sheet.site.position().is_none() || located.is_empty() {
             return Vec::new();
         }
         let all = located.len() + without.len();
-        let verb = if without.len() == 1 {
-            "carries"
-        } else {
-            "carry"
-        };
-        let message = format!("{} of {all} photos {verb} no position", without.len());
-        let value = without.len() as f64;
-        vec![
-            META.finding(message)
-                .photos(without)
-                .measured(value, 0.0, "photos"),
-        ]
+        lacking(&META, without, all, "position")
     }
 }

@@ -43,7 +43,7 @@ impl Check for PhotosAtTwoSites {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        if evidence.sheet.site.latitude.is_some() {
+        if evidence.sheet.site.position().is_some() {
             return Vec::new();
         }
         let limit = evidence.limits().max_site_distance_m.max(LEAST_RADIUS_M);

@@ -70,12 +70,7 @@ fn finding(
     if seconds <= limit {
         return None;
     }
-    let site = evidence
-        .sheet
-        .site
-        .latitude
-        .zip(evidence.sheet.site.longitude);
-    let whose = match site {
+    let whose = match evidence.sheet.site.position() {
         Some(site) if distance_m(site, (lat, lon)) < 0.5 => ", that of the job sheet",
         _ => "",
     };

@@ -1,8 +1,10 @@
 //! `thumbnail-disagrees`: the thumbnail inside a file shows something else than its picture.
 
+use crate::Limits;
 use crate::ingest::PhotoId;
 use crate::judge::together::{Instance, one_per_device};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::measure::EmbeddedMatch;
 
 static META: CheckMeta = CheckMeta {
     id: "thumbnail-disagrees",
@@ -34,46 +36,32 @@ impl Check for ThumbnailDisagrees {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        let found: Vec<PhotoId> = evidence
-            .photo_ids()
-            .filter(|&id| disagrees(evidence, id))
-            .collect();
-        let (different, altered): (Vec<PhotoId>, Vec<PhotoId>) =
-            found.into_iter().partition(|&id| {
-                correlation(evidence, id).is_some_and(|correlation| correlation < DIFFERENT)
-            });
-        let instances = |photos: Vec<PhotoId>| -> Vec<Instance> {
-            let each = photos.into_iter();
-            each.filter_map(|photo| instance(evidence, photo)).collect()
-        };
+        let (mut different, mut altered) = (Vec::new(), Vec::new());
+        for photo in evidence.photo_ids() {
+            let Some(found) = evidence.measures.get(photo.0).and_then(|m| m.embedded) else {
+                continue;
+            };
+            if let Some(instance) = instance(evidence.limits(), photo, found) {
+                let is_different = found.correlation < DIFFERENT;
+                let kind = if is_different {
+                    &mut different
+                } else {
+                    &mut altered
+                };
+                kind.push(instance);
+            }
+        }
         let words = "carry a thumbnail that does not show what the picture shows";
-        let mut findings = one_per_device(&META, evidence, instances(different), words);
+        let mut findings = one_per_device(&META, evidence, different, words);
         let words = "differ in part from the thumbnail they carry";
-        let notes = one_per_device(&META, evidence, instances(altered), words);
+        let notes = one_per_device(&META, evidence, altered, words);
         findings.extend(notes.into_iter().map(|note| note.at_most(Severity::Note)));
         findings
     }
 }
 
-fn correlation(evidence: &Evidence<'_>, id: PhotoId) -> Option<f64> {
-    Some(evidence.measures.get(id.0)?.embedded?.correlation)
-}
-
-fn disagrees(evidence: &Evidence<'_>, id: PhotoId) -> bool {
-    let limits = evidence.limits();
-    let found = evidence
-        .measures
-        .get(id.0)
-        .and_then(|measures| measures.embedded);
-    found.is_some_and(|found| {
-        found.correlation < limits.min_thumbnail_correlation
-            || found.worst_block > limits.max_thumbnail_difference
-    })
-}
-
-fn instance(evidence: &Evidence<'_>, photo: PhotoId) -> Option<Instance> {
-    let limits = evidence.limits();
-    let found = evidence.measures.get(photo.0)?.embedded?;
+/// How a thumbnail disagrees, if it does.
+fn instance(limits: &Limits, photo: PhotoId, found: EmbeddedMatch) -> Option<Instance> {
     let (message, measured) = if found.correlation < limits.min_thumbnail_correlation {
         (
             format!(
@@ -86,7 +74,7 @@ fn instance(evidence: &Evidence<'_>, photo: PhotoId) -> Option<Instance> {
                 "correlation",
             ),
         )
-    } else {
+    } else if found.worst_block > limits.max_thumbnail_difference {
         (
             format!(
                 "in a part of the frame the thumbnail inside the file differs from the picture by {:.1} standard deviations",
@@ -98,6 +86,8 @@ fn instance(evidence: &Evidence<'_>, photo: PhotoId) -> Option<Instance> {
                 "standard deviations",
             ),
         )
+    } else {
+        return None;
     };
     Some(Instance {
         photo,
