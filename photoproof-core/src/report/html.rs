@@ -42,6 +42,7 @@ const TEMPLATES: &[(&str, &str)] = &[
     ("waived.html", include_str!("templates/waived.html")),
     ("evidence.html", include_str!("templates/evidence.html")),
     ("limits.html", include_str!("templates/limits.html")),
+    ("kind.html", include_str!("templates/kind.html")),
     ("finding.html", include_str!("templates/finding.html")),
     ("legend.html", include_str!("templates/legend.html")),
     ("index.html", include_str!("templates/index.html")),
@@ -78,7 +79,7 @@ struct Page {
     debris: Option<evidence::DebrisTable>,
     groups: Vec<judged::Group>,
     tally: Vec<judged::AreaTally>,
-    waived: Vec<judged::Entry>,
+    waived: Vec<judged::Kind>,
     photos: Vec<evidence::PhotoRow>,
     set_aside: evidence::SetAside,
     copies: Vec<evidence::CopyRow>,
@@ -140,13 +141,12 @@ pub(crate) fn fill<T: Serialize>(name: &str, page: T) -> Result<String, Error> {
     template.render(Value::from(Serde(page))).map_err(defect)
 }
 
-/// A path, escaped, with a place to break the line after every slash.
+/// A path, escaped, with a place to break the line before the file's name.
 fn breakable(path: &str) -> Value {
-    let parts: Vec<String> = path
-        .split('/')
-        .map(|part| HtmlEscape(part).to_string())
-        .collect();
-    Value::from_safe_string(parts.join("/<wbr>"))
+    Value::from_safe_string(match path.rsplit_once('/') {
+        Some((folder, name)) => format!("{}/<wbr>{}", HtmlEscape(folder), HtmlEscape(name)),
+        None => HtmlEscape(path).to_string(),
+    })
 }
 
 /// Content-security policy that admits exactly the given styles and scripts and pictures inside the file.

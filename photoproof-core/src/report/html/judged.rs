@@ -138,23 +138,36 @@ fn severities_of(report: &Report, retake: &Retake) -> String {
 pub(super) struct Group {
     severity: &'static str,
     meaning: &'static str,
+    kinds: Vec<Kind>,
+}
+
+/// Findings that one explanation serves.
+#[derive(Debug, Serialize)]
+pub(super) struct Kind {
+    anchor: String,
+    explanation: Explanation,
     findings: Vec<Entry>,
+}
+
+/// What every finding of a kind shares; said once, since a large job has hundreds of some kinds.
+#[derive(Debug, PartialEq, Serialize)]
+struct Explanation {
+    check: String,
+    why: Option<String>,
+    innocent: Vec<String>,
+    remedy: String,
 }
 
 /// One finding.
 #[derive(Debug, Serialize)]
 pub(super) struct Entry {
     anchor: String,
-    check: String,
     severity: &'static str,
     area: Option<String>,
     phases: String,
     message: String,
     value: Option<String>,
     limit: Option<String>,
-    why: Option<String>,
-    remedy: String,
-    innocent: Vec<String>,
     pictures: Vec<Picture>,
     waiver_entry: String,
     waived: Option<(String, String, String)>,
@@ -169,30 +182,56 @@ pub(super) fn groups(report: &Report, pictures: &Pictures) -> Vec<Group> {
     let group = |severity: Severity| Group {
         severity: words::severity(severity),
         meaning: meaning(severity),
-        findings: numbered(report)
-            .filter(|(_, finding)| finding.waived.is_none() && finding.severity == severity)
-            .map(|(index, finding)| entry(report, index, finding, pictures))
-            .collect(),
+        kinds: kinds(report, pictures, |finding| {
+            finding.waived.is_none() && finding.severity == severity
+        }),
     };
     SEVERITIES
         .into_iter()
         .map(group)
-        .filter(|group| !group.findings.is_empty())
+        .filter(|group| !group.kinds.is_empty())
         .collect()
 }
 
-pub(super) fn waived(report: &Report, pictures: &Pictures) -> Vec<Entry> {
-    numbered(report)
-        .filter(|(_, finding)| finding.waived.is_some())
-        .map(|(index, finding)| entry(report, index, finding, pictures))
-        .collect()
+pub(super) fn waived(report: &Report, pictures: &Pictures) -> Vec<Kind> {
+    kinds(report, pictures, |finding| finding.waived.is_some())
 }
 
-fn numbered(report: &Report) -> impl Iterator<Item = (usize, &Finding)> {
-    report.findings.iter().enumerate()
+/// The wanted findings by what explains them; kinds and findings keep the order of the report.
+fn kinds(report: &Report, pictures: &Pictures, wanted: impl Fn(&Finding) -> bool) -> Vec<Kind> {
+    let mut kinds: Vec<Kind> = Vec::new();
+    for (index, finding) in report.findings.iter().enumerate() {
+        if !wanted(finding) {
+            continue;
+        }
+        let explanation = explanation(report, finding);
+        let entry = entry(index, finding, pictures);
+        match kinds.iter_mut().find(|kind| kind.explanation == explanation) {
+            Some(kind) => kind.findings.push(entry),
+            None => kinds.push(Kind {
+                anchor: format!("explained-{}", index + 1),
+                explanation,
+                findings: vec![entry],
+            }),
+        }
+    }
+    kinds
 }
 
-fn entry(report: &Report, index: usize, finding: &Finding, pictures: &Pictures) -> Entry {
+fn explanation(report: &Report, finding: &Finding) -> Explanation {
+    let check = report.checks.iter().find(|check| check.id == finding.check);
+    let innocent = finding.innocent_explanations.iter();
+    Explanation {
+        check: inert(&finding.check),
+        why: check
+            .map(|check| words::sentence(&check.why))
+            .filter(|why| !why.is_empty()),
+        innocent: innocent.map(|text| words::sentence(text)).collect(),
+        remedy: words::sentence(&finding.remedy),
+    }
+}
+
+fn entry(index: usize, finding: &Finding, pictures: &Pictures) -> Entry {
     let measured = finding.measured.as_ref();
     let quantity = |value: Option<f64>| {
         measured.and_then(|m| value.map(|value| words::quantity(value, &inert(&m.unit))))
@@ -204,25 +243,14 @@ fn entry(report: &Report, index: usize, finding: &Finding, pictures: &Pictures) 
         .collect();
     phases.sort_unstable();
     phases.dedup();
-    let check = report.checks.iter().find(|check| check.id == finding.check);
     Entry {
         anchor: format!("finding-{}", index + 1),
-        check: inert(&finding.check),
         severity: words::severity(finding.severity),
         area: finding.area.as_deref().map(inert),
         phases: phases.join(" "),
         message: words::sentence(&finding.message),
         value: quantity(measured.and_then(|m| m.value)),
         limit: quantity(measured.and_then(|m| m.limit)),
-        why: check
-            .map(|check| words::sentence(&check.why))
-            .filter(|why| !why.is_empty()),
-        remedy: words::sentence(&finding.remedy),
-        innocent: finding
-            .innocent_explanations
-            .iter()
-            .map(|text| words::sentence(text))
-            .collect(),
         pictures: pictures.all(&finding.photos),
         waiver_entry: shape::waiver_entry(finding),
         waived: finding.waived.as_ref().map(|waived| {
