@@ -130,9 +130,12 @@ def date_text(rng):
         return s.join([mm, dd, yy])
     if kind < 0.76:
         return s.join([yy, mm, dd])
-    if kind < 0.84:
+    if kind < 0.86:
         gap = rng.choice([" ", "  ", "."])
-        parts = rng.choice([["'" + yy, mm, dd], [mm, dd, "'" + yy], [dd, mm, "'" + yy]])
+        if rng.random() < 0.4:
+            # Digits in fixed places: one digit leaves a space.
+            gap, mm, dd = " ", f"{m:2d}", f"{d:2d}"
+        parts = rng.choice([["'" + yy, mm, dd], ["'" + yy, mm, dd], [mm, dd, "'" + yy], [dd, mm, "'" + yy]])
         return gap.join(parts)
     word = rng.choice([short, short, short, name])
     day = rng.choice(DAYS)
@@ -370,8 +373,11 @@ def line_samples(rng, fonts, grounds, count=2):
     mask, top, bottom, text = look.line(text_line(rng))
     h, w = mask.shape
     extra = height * 2 + 4
-    picture = grounds.piece(rng, w + 2 * extra, h + 2 * extra)
-    span = paint(rng, picture, mask, (extra, extra), look)
+    # A line that was taken for a longer one has much background at its ends.
+    reach = rng.choice([2.4] * 7 + [7.5])
+    side = int(height * max(2, reach)) + 4
+    picture = grounds.piece(rng, w + 2 * side, h + 2 * extra)
+    span = paint(rng, picture, mask, (side, extra), look)
     if span is None:
         return
     # A second line near it, as in stamps of two lines.
@@ -379,15 +385,15 @@ def line_samples(rng, fonts, grounds, count=2):
         other, _, _, _ = look.line(text_line(rng))
         gap = int(height * rng.uniform(1.45, 2.0)) * rng.choice([-1, 1])
         if extra + gap >= 0:
-            paint(rng, picture, other, (max(0, extra + rng.randint(-3, 3)), extra + gap), look)
+            paint(rng, picture, other, (max(0, side + rng.randint(-3, 3)), extra + gap), look)
     picture = store(rng, picture)
     for _ in range(count):
         # Digits fill 16 of the 24 rows, more or less.
         scale = DIGITS_IN_LINE / (bottom - top) * 2 ** rng.uniform(-0.27, 0.27)
         middle = extra + (top + bottom) / 2 + rng.uniform(-0.14, 0.14) * (bottom - top)
         rows = LINE_HEIGHT / scale
-        left = max(0, extra + span[0] - rng.uniform(0.0, 2.4) * height)
-        right = min(picture.width, extra + span[1] + rng.uniform(0.0, 2.4) * height)
+        left = max(0, side + span[0] - rng.uniform(0.0, reach) * height)
+        right = min(picture.width, side + span[1] + rng.uniform(0.0, reach) * height)
         y0, y1 = max(0, middle - rows / 2), min(picture.height, middle + rows / 2)
         width = int(round((right - left) * scale))
         if 16 <= width <= 1000:

@@ -1,5 +1,6 @@
 """The two nets: one finds lines of text, one reads a line."""
 
+import numpy as np
 import torch
 from torch import nn
 
@@ -49,8 +50,9 @@ class Reader(nn.Module):
         self.c = unit(40, 64, 3)
         self.d = unit(64, 80, 3)
         self.e = nn.Sequential(nn.Conv2d(80, 128, (3, 1), bias=False), nn.BatchNorm2d(128))
-        self.f, self.g, self.h = (nn.Sequential(nn.Conv2d(128, 128, (1, 5), padding=(0, 2), bias=False),
-                                                nn.BatchNorm2d(128)) for _ in range(3))
+        self.f, self.g, self.h, self.i, self.j, self.k = (
+            nn.Sequential(nn.Conv2d(128, 128, (1, 5), padding=(0, 2 * d), dilation=(1, d), bias=False), nn.BatchNorm2d(128))
+            for d in (1, 1, 1, 2, 4, 8))
         self.drop = nn.Dropout(0.1)
         self.out = nn.Conv2d(128, symbols, 1)
 
@@ -61,7 +63,7 @@ class Reader(nn.Module):
         x = pool(torch.relu(self.c(x)), (2, 1))
         x = torch.relu(self.d(x))
         x = torch.relu(self.e(x))
-        for step in (self.f, self.g, self.h):
+        for step in (self.f, self.g, self.h, self.i, self.j, self.k):
             x = x + torch.relu(step(x))
         return self.out(self.drop(x))[:, :, 0, :]
 
@@ -84,3 +86,52 @@ def folded(net):
         out[key + ".weight"] = weight.float().cpu().numpy()
         out[key + ".bias"] = bias.float().cpu().numpy()
     return out
+
+
+def load_folded(net, path):
+    """Weights as the library reads them (`export.py`) back into `net`; batch normalisation does nothing then."""
+    numbers = torch.from_numpy(np.fromfile(path, "<f2").astype(np.float32))
+    modules, at = dict(net.named_modules()), 0
+
+    def take(target):
+        nonlocal at
+        target.data.copy_(numbers[at:at + target.numel()].view_as(target))
+        at += target.numel()
+
+    for name, module in modules.items():
+        if not isinstance(module, nn.Conv2d):
+            continue
+        take(module.weight)
+        if module.bias is not None:
+            take(module.bias)
+            continue
+        norm = modules[name[:-2] + ".1"]
+        take(norm.bias)
+        norm.weight.data.fill_(1)
+        norm.running_mean.zero_()
+        norm.running_var.fill_(1 - norm.eps)
+    assert at == len(numbers)
+
+
+def measure_norms(net, run):
+    """Sets the means and spreads of batch normalisation from `run`, which applies `net`; its answers stay."""
+    seen = {}
+    norms = [module for module in net.modules() if isinstance(module, nn.BatchNorm2d)]
+
+    def keep(module, inputs):
+        value = inputs[0].detach()
+        seen[module] = value.mean((0, 2, 3)), value.var((0, 2, 3))
+
+    hooks = [norm.register_forward_pre_hook(keep) for norm in norms]
+    net.eval()
+    with torch.no_grad():
+        run()
+    for hook in hooks:
+        hook.remove()
+    for norm in norms:
+        mean, spread = seen[norm]
+        norm.bias.data += mean
+        norm.running_mean.copy_(mean)
+        norm.running_var.copy_(spread)
+        norm.weight.data.copy_((spread + norm.eps).sqrt())
+    net.train()

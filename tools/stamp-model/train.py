@@ -1,6 +1,6 @@
 """Trains finder and reader on stamps drawn on the way. See README.md.
 
-python train.py reader|finder --data FOLDER --out FOLDER --seconds N [--from WEIGHTS.pt]
+python train.py reader|finder --data FOLDER --out FOLDER --seconds N [--from WEIGHTS.pt|WEIGHTS.f16]
 FOLDER holds train/ and held/ (typefaces), photos_train/ and photos_held/.
 """
 
@@ -16,7 +16,7 @@ import torch
 from torch import nn
 
 import draw
-from nets import Finder, Reader, folded
+from nets import Finder, Reader, folded, load_folded, measure_norms
 
 WIDTH = 512
 LONGEST = 64
@@ -277,15 +277,26 @@ def main():
     torch.manual_seed(args.seed)
     reader = args.net == "reader"
     net = (Reader() if reader else Finder()).cuda()
-    if args.start:
-        net.load_state_dict(torch.load(args.start))
-    # The mean of the weights over the last steps reads better than the weights themselves (Polyak and Juditsky, 1992).
-    mean_net = torch.optim.swa_utils.AveragedModel(
-        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
+    folded_start = args.start and args.start.endswith(".f16")
+    if folded_start:
+        load_folded(net, args.start)
+    elif args.start:
+        missing = net.load_state_dict(torch.load(args.start), strict=False).missing_keys
+        # Layers that the earlier net lacked change little at first.
+        for name, value in net.named_parameters():
+            if name in missing and name.endswith("1.weight"):
+                nn.init.constant_(value, 0.1)
     loss_of, kind, batch, held_of = (reader_loss, Lines, 128, held_reader) if reader else (finder_loss, Places, 32, held_finder)
     pool, shown = (Pool(800_000), 512) if reader else (Pool(100_000), 96)
     batches = loader(kind, args, "train", batch, args.workers, args.seed)
     held = [next(fresh) for fresh in [loader(kind, args, "held", batch, 4, 77)] for _ in range(24)]
+    if folded_start:
+        words, _ = held_of(net.eval(), iter(held), 10)
+        print(f"{args.net} start {words}", flush=True)
+        measure_norms(net, lambda: loss_of(net, held[0]))
+    # The mean of the weights over the last steps reads better than the weights themselves (Polyak and Juditsky, 1992).
+    mean_net = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.999), use_buffers=True)
     adam = torch.optim.AdamW(net.parameters(), lr=args.rate, weight_decay=1e-3)
     ready = Queue(32)
     Thread(target=lambda: [ready.put(fresh) for fresh in batches], daemon=True).start()

@@ -42,6 +42,7 @@ impl Finder {
             kernel: (side, side),
             padding: (0, 0),
             stride,
+            dilation: 1,
             channels,
         };
         Self {

@@ -105,6 +105,8 @@ pub(super) struct Shape {
     pub(super) padding: (usize, usize),
     /// Step between outputs, both ways.
     pub(super) stride: usize,
+    /// Step between the columns of the kernel, columns of the input.
+    pub(super) dilation: usize,
     /// Channels in and out.
     pub(super) channels: (usize, usize),
 }
@@ -155,11 +157,12 @@ impl Convolution {
             owned = input.padded(self.shape.padding.0, self.shape.padding.1);
             &owned
         };
-        if input.height < rows || input.width < columns || input.channels != self.shape.channels.0 {
+        let reach = (columns - 1) * self.shape.dilation + 1;
+        if input.height < rows || input.width < reach || input.channels != self.shape.channels.0 {
             return Map::zeros(0, 0, self.shape.channels.1);
         }
         let height = (input.height - rows) / stride + 1;
-        let width = (input.width - columns) / stride + 1;
+        let width = (input.width - reach) / stride + 1;
         let mut out = Map::zeros(height, width, self.shape.channels.1);
         Arch::new().dispatch(|| self.fill(input, &mut out));
         out
@@ -200,11 +203,18 @@ impl Convolution {
         starts: [usize; COLUMNS],
         (weights, bias): (&[[f32; LANES]], [f32; LANES]),
     ) -> [[f32; LANES]; COLUMNS] {
-        let length = self.shape.kernel.1 * self.shape.channels.0;
+        let (columns, inputs) = (self.shape.kernel.1, self.shape.channels.0);
+        // Neighbouring columns lie in a row of the input, those of a dilated kernel do not.
+        let (pieces, length) = match self.shape.dilation {
+            1 => (1, columns * inputs),
+            _ => (columns, inputs),
+        };
         let mut sums = [bias; COLUMNS];
-        for (ky, weights) in weights.chunks_exact(length).enumerate() {
+        for (index, weights) in weights.chunks_exact(length).enumerate() {
+            let (ky, kx) = (index / pieces, index % pieces);
+            let offset = ky * line + kx * self.shape.dilation * inputs;
             let part = |start: usize| {
-                let start = start + ky * line;
+                let start = start + offset;
                 source.get(start..start + length).unwrap_or_default()
             };
             let [a, b, c, d] = starts.map(part);
@@ -314,6 +324,7 @@ mod tests {
             kernel: (3, 3),
             padding: (1, 1),
             stride: 1,
+            dilation: 1,
             channels: (1, 2),
         };
         // Output 0: the sum of the window. Output 1: the point to the right, plus a half.
@@ -332,6 +343,28 @@ mod tests {
         assert_eq!(out.at(0, 0), [16.0, 2.5]);
         assert_eq!(out.at(1, 3), [39.0, 10.5]);
         assert_eq!(out.at(1, 4), [28.0, 0.5]);
+    }
+
+    #[test]
+    fn a_dilated_convolution_skips_columns() {
+        let shape = Shape {
+            kernel: (1, 3),
+            padding: (0, 2),
+            stride: 1,
+            dilation: 2,
+            channels: (2, 1),
+        };
+        // Of channel 0 the points two to the left and two to the right, of channel 1 the point itself.
+        let numbers = vec![1.0, 0.0, 100.0, 0.0, 10.0, 0.0, 0.5];
+        let layer = Convolution::read(shape, &mut numbers.into_iter());
+        let input = Map {
+            height: 1,
+            width: 4,
+            channels: 2,
+            data: vec![1.0, 5.0, 2.0, 6.0, 3.0, 7.0, 4.0, 8.0],
+        };
+        let out = layer.apply(&input);
+        assert_eq!(out.data, [350.5, 460.5, 71.5, 82.5]);
     }
 
     #[test]

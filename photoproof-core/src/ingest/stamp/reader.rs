@@ -35,19 +35,21 @@ pub(super) struct Reading {
 /// The net that reads.
 #[derive(Debug)]
 pub(super) struct Reader {
-    layers: [Convolution; 9],
+    layers: [Convolution; 12],
 }
 
 impl Reader {
     /// Takes the weights in the order of the training program.
     pub(super) fn read(numbers: &mut dyn Iterator<Item = f32>) -> Self {
-        let mut layer = |kernel: (usize, usize), padding, channels| {
-            let stride = 1;
+        let mut layer = |kernel, padding: (usize, usize), channels| {
+            // Zeros at both ends as far as the kernel reaches: five columns reach two of its steps.
+            let (stride, dilation) = (1, (padding.1 / 2).max(1));
             Convolution::read(
                 Shape {
                     kernel,
                     padding,
                     stride,
+                    dilation,
                     channels,
                 },
                 numbers,
@@ -63,6 +65,9 @@ impl Reader {
                 layer((1, 5), (0, 2), (128, 128)),
                 layer((1, 5), (0, 2), (128, 128)),
                 layer((1, 5), (0, 2), (128, 128)),
+                layer((1, 5), (0, 4), (128, 128)),
+                layer((1, 5), (0, 8), (128, 128)),
+                layer((1, 5), (0, 16), (128, 128)),
                 layer((1, 1), (0, 0), (128, SYMBOLS.len() + 1)),
             ],
         }
