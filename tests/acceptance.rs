@@ -4,6 +4,7 @@
 mod tests {
     use std::path::{Path, PathBuf};
     use std::process::{Command, Output, Stdio};
+    use std::sync::LazyLock;
 
     use serde_json::Value;
 
@@ -11,11 +12,19 @@ mod tests {
         Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
     }
 
+    /// The cache of one run of these tests: the demo jobs are measured once, not once a test.
+    static CACHE: LazyLock<PathBuf> = LazyLock::new(|| {
+        let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("acceptance");
+        std::fs::remove_dir_all(&folder).ok();
+        folder
+    });
+
     fn photoproof(args: &[&str]) -> Output {
         Command::new(env!("CARGO_BIN_EXE_photoproof"))
             .args(args)
             .current_dir(root())
             .env_clear()
+            .env("XDG_CACHE_HOME", &*CACHE)
             .output()
             .expect("the program runs")
     }
@@ -85,7 +94,15 @@ mod tests {
             let out = folder.path().join(out);
             let job = job.to_str().expect("UTF-8");
             let dir = out.to_str().expect("UTF-8");
-            photoproof(&["check", job, "--threads", threads, "--out", dir]);
+            photoproof(&[
+                "check",
+                job,
+                "--no-cache",
+                "--threads",
+                threads,
+                "--out",
+                dir,
+            ]);
             ["report.json", "report.html", "report.txt"]
                 .map(|name| std::fs::read(out.join(name)).expect("a report"))
         };
@@ -142,6 +159,7 @@ mod tests {
         let mut child = Command::new(env!("CARGO_BIN_EXE_photoproof"))
             .args(["check", "demo-data/flawed-job"])
             .current_dir(root())
+            .env("XDG_CACHE_HOME", &*CACHE)
             .stdout(Stdio::piped())
             .stderr(Stdio::null())
             .spawn()

@@ -10,10 +10,6 @@ mod tests {
         Path::new(env!("CARGO_MANIFEST_DIR")).join("..")
     }
 
-    fn demo(name: &str) -> PathBuf {
-        root().join("demo-data").join(name)
-    }
-
     /// A job of six small photos.
     fn small_job(folder: &Path) -> PathBuf {
         let job = folder.join("job");
@@ -80,21 +76,20 @@ mod tests {
 
     #[test]
     fn no_cold_and_warm_cache_give_the_same_reports() {
-        for job in ["clean-job", "flawed-job"] {
-            let folder = tempfile::tempdir().expect("a folder");
-            let cache = folder.path().join("cache");
-            let (without, plain) = check(&demo(job), &["--no-cache"]);
-            assert!(!cache.exists());
-            assert_eq!(without.len(), 7);
-            let (cold, _) = check(&demo(job), &["--cache", text(&cache)]);
-            let kept = entries(&cache);
-            assert!(kept.len() > 20, "one entry a photo and more");
-            let (warm, output) = check(&demo(job), &["--cache", text(&cache), "--threads", "1"]);
-            assert!(without == cold && without == warm, "{job}");
-            assert_eq!(plain.status, output.status);
-            assert!(entries(&cache) == kept, "a warm check writes nothing");
-            assert!(!String::from_utf8_lossy(&output.stderr).contains("warning"));
-        }
+        let folder = tempfile::tempdir().expect("a folder");
+        let cache = folder.path().join("cache");
+        let job = root().join("demo-data/flawed-job");
+        let (without, plain) = check(&job, &["--no-cache"]);
+        assert!(!cache.exists());
+        assert_eq!(without.len(), 7);
+        let (cold, _) = check(&job, &["--cache", text(&cache)]);
+        let kept = entries(&cache);
+        assert!(kept.len() > 20, "one entry a photo and more");
+        let (warm, output) = check(&job, &["--cache", text(&cache), "--threads", "1"]);
+        assert!(without == cold && without == warm);
+        assert_eq!(plain.status, output.status);
+        assert!(entries(&cache) == kept, "a warm check writes nothing");
+        assert!(!String::from_utf8_lossy(&output.stderr).contains("warning"));
     }
 
     /// A check without pictures leaves a cache that serves a check with pictures.
@@ -167,11 +162,11 @@ mod tests {
     fn a_full_disk_is_one_warning() {
         let folder = tempfile::tempdir().expect("a folder");
         let cache = folder.path().join("cache");
-        let check = command(&demo("clean-job"), folder.path(), &[]);
-        let program = check.get_program().to_string_lossy().into_owned();
+        let job = small_job(folder.path());
+        let program = env!("CARGO_BIN_EXE_photoproof");
         let line = format!(
             "ulimit -f 64; trap '' XFSZ; exec '{program}' check '{}' --cache '{}' --format json",
-            demo("clean-job").display(),
+            job.display(),
             cache.display()
         );
         let output = Command::new("/bin/sh")
@@ -179,7 +174,10 @@ mod tests {
             .env_clear()
             .output()
             .expect("it runs");
-        assert_eq!(output.status.code(), Some(0), "{output:?}");
+        assert!(
+            output.status.code().is_some_and(|code| code < 2),
+            "{output:?}"
+        );
         let said = String::from_utf8_lossy(&output.stderr);
         assert_eq!(said.matches("cannot write the cache").count(), 1, "{said}");
         assert!(
@@ -228,10 +226,10 @@ mod tests {
             .env_clear()
             .env("XDG_CACHE_HOME", &home)
             .args(["check", "--format", "json"])
-            .arg(demo("clean-job"))
+            .arg(small_job(folder.path()))
             .output()
             .expect("it runs");
-        assert_eq!(output.status.code(), Some(0));
+        assert!(output.status.code().is_some_and(|code| code < 2));
         let cache = home.join("photoproof");
         let mode = |path: &Path| {
             let facts = std::fs::metadata(path).expect("there");

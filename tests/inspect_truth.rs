@@ -21,11 +21,13 @@ mod shared;
 
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
 
 use photoproof_core::ingest::{IngestOptions, read_photo};
 use photoproof_core::measure::Quality;
 use photoproof_core::report::inspect::InspectLine;
 use photoproof_core::report::v1::Time;
+use rayon::prelude::*;
 use serde_json::Value;
 use shared::{files_under, shared};
 
@@ -40,14 +42,24 @@ fn inspect(path: &Path) -> InspectLine {
     }
 }
 
+/// What is read of every real file, once for all tests.
+static READ: LazyLock<BTreeMap<PathBuf, InspectLine>> = LazyLock::new(|| {
+    let mut files = Vec::new();
+    files_under(&shared("real").unwrap(), &mut files);
+    let read = files.into_par_iter().map(|path| {
+        let line = inspect(&path);
+        (path, line)
+    });
+    read.collect()
+});
+
 #[test]
 fn every_real_file_is_read_or_refused_with_a_reason() {
-    let Some(root) = shared("real") else { return };
-    let mut files = Vec::new();
-    files_under(&root, &mut files);
-    assert!(files.len() > 250, "{} files", files.len());
-    for path in files {
-        let line = inspect(&path);
+    if shared("real").is_none() {
+        return;
+    }
+    assert!(READ.len() > 250, "{} files", READ.len());
+    for (path, line) in &*READ {
         assert!(
             line.readable || !line.problems.is_empty(),
             "{}",
@@ -275,10 +287,10 @@ fn tags_agree_with_a_second_reader() {
                 absent += 1;
                 continue;
             }
-            let line = inspect(&folder.join(name));
+            let line = &READ[&folder.join(name)];
             files += 1;
-            compare_times(&mut all, name, &row["exif"], &line);
-            compare_rest(&mut all, name, &row["exif"], &line);
+            compare_times(&mut all, name, &row["exif"], line);
+            compare_rest(&mut all, name, &row["exif"], line);
         }
     }
     println!("{files} files; tag: agree / explained / differ");

@@ -206,7 +206,10 @@ fn kinds(report: &Report, pictures: &Pictures, wanted: impl Fn(&Finding) -> bool
         }
         let explanation = explanation(report, finding);
         let entry = entry(index, finding, pictures);
-        match kinds.iter_mut().find(|kind| kind.explanation == explanation) {
+        match kinds
+            .iter_mut()
+            .find(|kind| kind.explanation == explanation)
+        {
             Some(kind) => kind.findings.push(entry),
             None => kinds.push(Kind {
                 anchor: format!("explained-{}", index + 1),
