@@ -101,6 +101,69 @@ mod tests {
         }
     }
 
+    #[test]
+    fn inspect_reads_the_photos_of_an_archive() {
+        let folder = tempfile::tempdir().expect("folder");
+        let photo = root().join("fixtures/pictures/kitchen-a-after.jpg");
+        let bytes = std::fs::read(&photo).expect("read");
+        let archive = folder.path().join("job.zip");
+        let members = [
+            crate::zip_bytes::deflated("Kitchen/after/b.jpg", &bytes),
+            crate::zip_bytes::stored("Kitchen/after/a.jpg", &bytes[..900]),
+            crate::zip_bytes::stored("notes.txt", b"hello"),
+        ];
+        std::fs::write(&archive, crate::zip_bytes::archive(&members)).expect("written");
+        let inspect = |paths: &[&Path]| {
+            let output = program()
+                .args(["inspect", "--format", "json"])
+                .args(paths)
+                .output();
+            let output = output.expect("it runs");
+            let text = String::from_utf8_lossy(&output.stdout).into_owned();
+            let line = |line: &str| serde_json::from_str::<Value>(line).expect("a line");
+            let lines: Vec<Value> = text.lines().map(line).collect();
+            (output.status.code(), lines)
+        };
+        let (code, mut lines) = inspect(&[&photo, &archive]);
+        assert_eq!((code, lines.len()), (Some(0), 3));
+        let within =
+            |name: &str| Value::from(format!("{}/Kitchen/after/{name}", archive.display()));
+        assert_eq!(lines[1]["path"], within("a.jpg"));
+        assert_eq!(lines[1]["readable"], false);
+        assert_eq!(lines[2]["path"], within("b.jpg"));
+        for line in &mut lines {
+            for member in ["path", "all_times"] {
+                line[member] = Value::Null;
+            }
+        }
+        assert_eq!(lines[2], lines[0], "as the file beside it");
+        assert_eq!(names(folder.path()), ["job.zip"]);
+        // Not one photo in it, or no whole archive.
+        let none = crate::zip_bytes::archive(&members[2..]);
+        for bytes in [none.as_slice(), b"PK\x03\x04", b""] {
+            std::fs::write(&archive, bytes).expect("written");
+            let (code, lines) = inspect(&[&archive]);
+            assert_eq!((code, lines.len()), (Some(2), 1));
+            assert_eq!(lines[0]["path"], archive.to_string_lossy().as_ref());
+            assert_eq!(lines[0]["readable"], false);
+        }
+    }
+
+    #[test]
+    fn seal_and_verify_refuse_an_archive() {
+        let folder = tempfile::tempdir().expect("folder");
+        let archive = folder.path().join("job.zip");
+        let bytes = crate::zip_bytes::archive(&[crate::zip_bytes::stored("a.jpg", b"x")]);
+        std::fs::write(&archive, bytes).expect("written");
+        for command in ["seal", "verify"] {
+            let output = program().arg(command).arg(&archive).output();
+            let output = output.expect("it runs");
+            assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+            assert!(said(&output).contains("unpack"), "{}", said(&output));
+            assert_eq!(names(folder.path()), ["job.zip"]);
+        }
+    }
+
     fn walk(job: &Path) -> Vec<String> {
         let mut found = vec!["job.toml".to_owned()];
         for room in ["Bedroom", "Kitchen"] {

@@ -13,6 +13,8 @@ mod entry;
 mod folder;
 mod pairs;
 mod photos;
+#[doc(hidden)]
+pub mod trial;
 
 use std::io::Read;
 use std::path::{Path, PathBuf};

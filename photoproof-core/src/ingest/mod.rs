@@ -47,7 +47,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-pub use archive::job_sheet_text;
+pub use archive::{is_archive, job_sheet_text};
 pub use capture_time::{CaptureTime, TimeSource};
 pub use folder_state::FolderState;
 pub use list::photo_paths;

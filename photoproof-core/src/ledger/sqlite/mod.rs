@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono::{SecondsFormat, Utc};
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
@@ -57,6 +58,15 @@ impl SqliteLedger {
     }
 
     fn prepare(&self) -> rusqlite::Result<()> {
+        // A ledger has tables alone. Views and triggers of a file that somebody else made would run here.
+        for (setting, value) in [
+            (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
+            (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
+            (DbConfig::SQLITE_DBCONFIG_ENABLE_VIEW, false),
+            (DbConfig::SQLITE_DBCONFIG_ENABLE_TRIGGER, false),
+        ] {
+            self.connection.set_db_config(setting, value)?;
+        }
         self.connection.busy_timeout(BUSY)?;
         self.connection.pragma_update(None, "foreign_keys", true)?;
         self.connection.pragma_update(None, "secure_delete", true)?;
