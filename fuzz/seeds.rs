@@ -22,7 +22,7 @@ pub(crate) fn of(target: &str) -> Vec<(String, Vec<u8>)> {
         }
         "exif" => one("block", exif()),
         "xmp" => one("packet", XMP.to_vec()),
-        "job_sheet" => files("job-sheets"),
+        "job_sheet" => [files("job-sheets/good"), files("job-sheets/bad")].concat(),
         "waivers" => one("waivers", WAIVERS.to_vec()),
         "photos_csv" => one("table", TABLE.to_vec()),
         "stamp" => one("bars", bars()),

@@ -141,6 +141,12 @@ fn every_target_has_seeds_that_it_accepts() {
     let content = &entry[6..];
     let again = photoproof_core::cache::trial::measures(content);
     assert_eq!(again.as_deref(), Some(content), "real measures are decoded");
+    let good = |bytes: &[u8]| {
+        let text = std::str::from_utf8(bytes).unwrap();
+        photoproof_core::job::JobSheet::parse(text, Path::new("absent/job.toml")).is_ok()
+    };
+    let sheets = seeds::of("job_sheet");
+    assert!(sheets.iter().filter(|(_, bytes)| good(bytes)).count() >= 3);
     let waivers = String::from_utf8(seeds::of("waivers")[0].1.clone()).unwrap();
     let read = photoproof_core::judge::WaiverSet::parse(&waivers, Path::new("w.toml"));
     assert_eq!(read.unwrap().waivers.len(), 2);

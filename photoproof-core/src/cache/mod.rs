@@ -237,4 +237,21 @@ mod tests {
         );
         assert!(foreign.exists());
     }
+
+    #[test]
+    fn an_entry_from_the_future_is_believed_and_gets_the_time_of_its_use() {
+        let folder = tempfile::tempdir().unwrap();
+        let cache = cache(folder.path(), MAX_BYTES);
+        let key = Key::new("kind", &[]);
+        cache.put(&key, &"answer");
+        let file = std::fs::File::options()
+            .write(true)
+            .open(cache.place(&key))
+            .unwrap();
+        let now = std::time::SystemTime::now();
+        let hour = std::time::Duration::from_secs(3_600);
+        file.set_modified(now + 24 * hour).unwrap();
+        assert_eq!(cache.get::<String>(&key).as_deref(), Some("answer"));
+        assert!(file.metadata().unwrap().modified().unwrap() < now + hour);
+    }
 }

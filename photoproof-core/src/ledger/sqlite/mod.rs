@@ -120,6 +120,8 @@ impl SqliteLedger {
     fn take(&mut self, job: &str, worker: &str, lease: Duration) -> rusqlite::Result<Claim> {
         let now = Utc::now().timestamp();
         let until = now.saturating_add_unsigned(lease.as_secs());
+        // A claim that lasts longer than any was made before this clock was set back.
+        let farthest = until.saturating_add_unsigned(lease.as_secs());
         let write = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -134,8 +136,8 @@ impl SqliteLedger {
         let taken = write.execute(
             "INSERT INTO claims (job, worker, until) VALUES (?1, ?2, ?3)
              ON CONFLICT (job) DO UPDATE SET worker = excluded.worker, until = excluded.until
-             WHERE until <= ?4 OR worker = excluded.worker",
-            params![job, worker, until, now],
+             WHERE until <= ?4 OR until > ?5 OR worker = excluded.worker",
+            params![job, worker, until, now, farthest],
         )?;
         if taken > 0 {
             write.commit()?;
