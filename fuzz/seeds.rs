@@ -120,7 +120,7 @@ fn cache_entry() -> Vec<u8> {
 }
 
 fn archive() -> Vec<u8> {
-    let photo = std::fs::read(fixtures("hostile/small/small.jpg")).expect("a fixture");
+    let photo = std::fs::read(fixtures("hostile/gray.jpg")).expect("a fixture");
     zip_bytes::archive(&[
         zip_bytes::deflated("Kitchen/before/a.jpg", &photo),
         zip_bytes::stored("Kitchen/after/b.jpg", &photo),

@@ -96,6 +96,14 @@ fn pictures() {
     }
 }
 
+/// Files on which reading took longest: pictures full of lines that look like print.
+#[test]
+fn the_slowest_files_stay_within_the_bound() {
+    let seeds = files(&mutate::fixtures("slow"), &["jpg"]);
+    assert!(!seeds.is_empty());
+    run("decode", &seeds, 1);
+}
+
 /// The seeds that the fuzz targets start from.
 fn run_seeds(target: &str, count: usize) {
     let seeds = seeds::of(target);
