@@ -116,8 +116,9 @@ pub(crate) fn xmp(bytes: &[u8]) {
 /// `job.toml`, and all that is printed of it before there are photos. A remark at the end changes nothing.
 pub(crate) fn job_sheet(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
-    let path = Path::new("absent/job.toml");
-    let sheet = match JobSheet::parse(&text, path) {
+    // Beside the fixtures, whose profile a sheet may name.
+    let path = seeds::fixtures("job-sheets/good/job.toml");
+    let sheet = match JobSheet::parse(&text, &path) {
         Ok(sheet) => sheet,
         Err(error) => {
             let said = error.to_string();
@@ -126,7 +127,7 @@ pub(crate) fn job_sheet(bytes: &[u8]) {
             return;
         }
     };
-    let longer = JobSheet::parse(&format!("{text}\n# end\n"), path).expect("a remark");
+    let longer = JobSheet::parse(&format!("{text}\n# end\n"), &path).expect("a remark");
     assert_eq!(format!("{sheet:?}"), format!("{longer:?}"));
     let list = ShotList::for_job(&sheet);
     assert_inert(&list.to_text());

@@ -33,7 +33,8 @@ pub(crate) fn of(target: &str) -> Vec<(String, Vec<u8>)> {
     }
 }
 
-fn fixtures(folder: &str) -> PathBuf {
+/// A place among the fixtures.
+pub(crate) fn fixtures(folder: &str) -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR"))
         .join("../fixtures")
         .join(folder)

@@ -151,7 +151,8 @@ fn every_target_has_seeds_that_it_accepts() {
     assert_eq!(again.as_deref(), Some(content), "real measures are decoded");
     let good = |bytes: &[u8]| {
         let text = std::str::from_utf8(bytes).unwrap();
-        photoproof_core::job::JobSheet::parse(text, Path::new("absent/job.toml")).is_ok()
+        let path = seeds::fixtures("job-sheets/good/job.toml");
+        photoproof_core::job::JobSheet::parse(text, &path).is_ok()
     };
     let sheets = seeds::of("job_sheet");
     assert!(sheets.iter().filter(|(_, bytes)| good(bytes)).count() >= 3);
