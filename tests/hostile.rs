@@ -558,3 +558,48 @@ fn a_device_node_is_left_out() {
     assert_eq!(intake.ignored.len(), 1);
     assert!(intake.ignored[0].reason.contains("not a regular file"));
 }
+
+/// The tables of faults name tests; each of them is there.
+#[test]
+fn every_fault_in_the_tables_names_a_test_that_exists() {
+    let root = Path::new(env!("CARGO_MANIFEST_DIR")).join("..");
+    let mut sources = String::new();
+    for folder in [
+        "tests",
+        "photoproof-core/src/cache",
+        "photoproof-core/src/ingest",
+    ] {
+        for entry in walkdir::WalkDir::new(root.join(folder)) {
+            let path = entry.unwrap().into_path();
+            if path.extension().is_some_and(|end| end == "rs") {
+                sources.push_str(&std::fs::read_to_string(path).unwrap());
+            }
+        }
+    }
+    let document = std::fs::read_to_string(root.join("DEVELOPERS.md")).unwrap();
+    let is_there = |name: &&str| {
+        let places = ["", "photoproof-core/src", "fixtures"];
+        let is_file = places.iter().any(|at| root.join(at).join(name).exists());
+        is_file || sources.contains(&format!("fn {name}()"))
+    };
+    let mut rows = 0;
+    for table in document.split("| fault | provoked by |").skip(1) {
+        for row in table
+            .lines()
+            .skip(2)
+            .take_while(|line| line.starts_with('|'))
+        {
+            let cell = row.split('|').nth(2).unwrap();
+            let quoted = cell.split('`').skip(1).step_by(2);
+            let names: Vec<&str> = quoted.filter(|name| name.contains(['_', '/'])).collect();
+            assert!(!names.is_empty() || cell.contains("the same two"), "{row}");
+            let targets = ["ledger_file"];
+            let absent = names
+                .iter()
+                .find(|name| !targets.contains(name) && !is_there(name));
+            assert_eq!(absent, None, "{row}");
+            rows += 1;
+        }
+    }
+    assert!(rows > 30, "{rows} rows");
+}

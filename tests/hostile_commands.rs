@@ -101,6 +101,69 @@ mod tests {
         }
     }
 
+    #[test]
+    fn inspect_reads_the_photos_of_an_archive() {
+        let folder = tempfile::tempdir().expect("folder");
+        let photo = root().join("fixtures/pictures/kitchen-a-after.jpg");
+        let bytes = std::fs::read(&photo).expect("read");
+        let archive = folder.path().join("job.zip");
+        let members = [
+            crate::zip_bytes::deflated("Kitchen/after/b.jpg", &bytes),
+            crate::zip_bytes::stored("Kitchen/after/a.jpg", &bytes[..900]),
+            crate::zip_bytes::stored("notes.txt", b"hello"),
+        ];
+        std::fs::write(&archive, crate::zip_bytes::archive(&members)).expect("written");
+        let inspect = |paths: &[&Path]| {
+            let output = program()
+                .args(["inspect", "--format", "json"])
+                .args(paths)
+                .output();
+            let output = output.expect("it runs");
+            let text = String::from_utf8_lossy(&output.stdout).into_owned();
+            let line = |line: &str| serde_json::from_str::<Value>(line).expect("a line");
+            let lines: Vec<Value> = text.lines().map(line).collect();
+            (output.status.code(), lines)
+        };
+        let (code, mut lines) = inspect(&[&photo, &archive]);
+        assert_eq!((code, lines.len()), (Some(0), 3));
+        let within =
+            |name: &str| Value::from(format!("{}/Kitchen/after/{name}", archive.display()));
+        assert_eq!(lines[1]["path"], within("a.jpg"));
+        assert_eq!(lines[1]["readable"], false);
+        assert_eq!(lines[2]["path"], within("b.jpg"));
+        for line in &mut lines {
+            for member in ["path", "all_times"] {
+                line[member] = Value::Null;
+            }
+        }
+        assert_eq!(lines[2], lines[0], "as the file beside it");
+        assert_eq!(names(folder.path()), ["job.zip"]);
+        // Not one photo in it, or no whole archive.
+        let none = crate::zip_bytes::archive(&members[2..]);
+        for bytes in [none.as_slice(), b"PK\x03\x04", b""] {
+            std::fs::write(&archive, bytes).expect("written");
+            let (code, lines) = inspect(&[&archive]);
+            assert_eq!((code, lines.len()), (Some(2), 1));
+            assert_eq!(lines[0]["path"], archive.to_string_lossy().as_ref());
+            assert_eq!(lines[0]["readable"], false);
+        }
+    }
+
+    #[test]
+    fn seal_and_verify_refuse_an_archive() {
+        let folder = tempfile::tempdir().expect("folder");
+        let archive = folder.path().join("job.zip");
+        let bytes = crate::zip_bytes::archive(&[crate::zip_bytes::stored("a.jpg", b"x")]);
+        std::fs::write(&archive, bytes).expect("written");
+        for command in ["seal", "verify"] {
+            let output = program().arg(command).arg(&archive).output();
+            let output = output.expect("it runs");
+            assert_eq!(output.status.code(), Some(2), "{}", said(&output));
+            assert!(said(&output).contains("unpack"), "{}", said(&output));
+            assert_eq!(names(folder.path()), ["job.zip"]);
+        }
+    }
+
     fn walk(job: &Path) -> Vec<String> {
         let mut found = vec!["job.toml".to_owned()];
         for room in ["Bedroom", "Kitchen"] {
@@ -341,6 +404,126 @@ mod tests {
                 assert!(findings.iter().any(|finding| named(&finding)), "{file}");
             }
         }
+    }
+
+    /// A grey PNG without a picture worth looking at, of any size (RFC 2083).
+    fn png(side: (u32, u32)) -> Vec<u8> {
+        use std::io::Write;
+        let mut bytes = b"\x89PNG\r\n\x1a\n".to_vec();
+        let mut chunk = |kind: &[u8; 4], content: &[u8]| {
+            let length = u32::try_from(content.len()).expect("a small chunk");
+            bytes.extend(length.to_be_bytes());
+            let mut sum = flate2::Crc::new();
+            sum.update(kind);
+            sum.update(content);
+            bytes.extend(kind);
+            bytes.extend(content);
+            bytes.extend(sum.sum().to_be_bytes());
+        };
+        let mut header = [side.0.to_be_bytes(), side.1.to_be_bytes()].concat();
+        header.extend([8, 2, 0, 0, 0]);
+        chunk(b"IHDR", &header);
+        let level = flate2::Compression::fast();
+        let mut packer = flate2::write::ZlibEncoder::new(Vec::new(), level);
+        for y in 0..side.1 {
+            let shade = |x: u32| [(x >> 5) as u8, (y >> 5) as u8, ((x ^ y) >> 7) as u8];
+            let mut row = vec![0];
+            row.extend((0..side.0).flat_map(shade));
+            packer.write_all(&row).expect("memory");
+        }
+        chunk(b"IDAT", &packer.finish().expect("memory"));
+        chunk(b"IEND", b"");
+        bytes
+    }
+
+    /// A TIFF of one uncompressed strip (TIFF 6.0, section 6).
+    fn tiff((width, height): (u32, u32)) -> Vec<u8> {
+        let mut bytes = b"II*\0\x08\0\0\0\x09\0".to_vec();
+        let mut entry = |tag: u16, kind: u16, value: u32| {
+            bytes.extend(tag.to_le_bytes());
+            bytes.extend(kind.to_le_bytes());
+            bytes.extend(1_u32.to_le_bytes());
+            bytes.extend(value.to_le_bytes());
+        };
+        // Width, height, bits a sample, packing, RGB, place, samples, rows of the strip, its bytes.
+        let size = 3 * width * height;
+        for (tag, value) in [(256, width), (257, height), (258, 8), (259, 1), (262, 2)] {
+            entry(tag, 4, value);
+        }
+        for (tag, value) in [(273, 122), (277, 3), (278, height), (279, size)] {
+            entry(tag, 4, value);
+        }
+        bytes.extend(0_u32.to_le_bytes());
+        bytes.resize(122, 0);
+        bytes.extend((0..size).map(|at| (at >> 9) as u8));
+        bytes
+    }
+
+    /// The most memory a process has held, MiB, as long as it runs (proc(5), VmHWM).
+    #[cfg(target_os = "linux")]
+    fn peak(child: &Child) -> Option<u64> {
+        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).ok()?;
+        let line = status
+            .lines()
+            .find_map(|line| line.strip_prefix("VmHWM:"))?;
+        let kib: u64 = line.trim().split(' ').next()?.parse().ok()?;
+        Some(kib / 1024)
+    }
+
+    /// Eight checks at once of six photos of 40 and 30 million pixels, each on eight threads. None may allocate more
+    /// than a gibibyte (RLIMIT_DATA: all memory that is its own, touched or not; mapped files do not count).
+    #[cfg(target_os = "linux")]
+    #[test]
+    fn eight_checks_of_large_photos_stay_within_a_gibibyte_each() {
+        let folder = tempfile::tempdir().expect("folder");
+        let job = small_job(folder.path());
+        let place = |name: &str| job.join("Kitchen/after").join(name);
+        std::fs::write(place("large.png"), png((7_300, 5_480))).expect("written");
+        std::fs::write(place("large.tif"), tiff((6_300, 4_730))).expect("written");
+        for number in 0..2 {
+            let more = |kind: &str| place(&format!("more-{number}.{kind}"));
+            std::fs::copy(place("large.png"), more("png")).expect("copied");
+            std::fs::copy(place("large.tif"), more("tif")).expect("copied");
+        }
+        let mut running: Vec<Child> = (0..8)
+            .map(|number| {
+                let mut shell = Command::new("bash");
+                shell.args(["-c", "ulimit -d 1048576; exec \"$@\"", "bash"]);
+                shell.arg(env!("CARGO_BIN_EXE_photoproof"));
+                shell.args(["check", "--threads", "8", "--format", "json"]);
+                shell
+                    .arg(&job)
+                    .arg("--out")
+                    .arg(folder.path().join(format!("out-{number}")));
+                shell.stdout(Stdio::null()).stderr(Stdio::piped());
+                shell.spawn().expect("it runs")
+            })
+            .collect();
+        let mut most = [0; 8];
+        while running
+            .iter_mut()
+            .any(|child| child.try_wait().expect("a child").is_none())
+        {
+            for (child, most) in running.iter().zip(&mut most) {
+                *most = peak(child).unwrap_or(0).max(*most);
+            }
+            std::thread::sleep(Duration::from_millis(10));
+        }
+        println!("peaks of eight checks: {most:?} MiB");
+        for (number, child) in running.into_iter().enumerate() {
+            let output = child.wait_with_output().expect("output");
+            let code = output.status.code();
+            assert!(matches!(code, Some(0 | 1)), "{code:?}: {}", said(&output));
+            let report = folder.path().join(format!("out-{number}/report.json"));
+            let text = std::fs::read_to_string(report).expect("a report");
+            let report: Value = serde_json::from_str(&text).expect("a report");
+            assert_eq!(report["counts"]["photos"], 10, "{}", report["unreadable"]);
+        }
+        // What decoding (384 MiB) and files (192 MiB) may hold, and what the allocator keeps for each thread.
+        assert!(
+            most.iter().all(|most| (1..1024).contains(most)),
+            "{most:?} MiB"
+        );
     }
 
     /// Input is only read.

@@ -4,4 +4,4 @@
 #[allow(dead_code)]
 mod bodies;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bodies::decode(bytes));
+libfuzzer_sys::fuzz_target!(init: bodies::plant("decode"), |bytes: &[u8]| bodies::decode(bytes));

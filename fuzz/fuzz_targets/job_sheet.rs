@@ -4,4 +4,4 @@
 #[allow(dead_code)]
 mod bodies;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bodies::job_sheet(bytes));
+libfuzzer_sys::fuzz_target!(init: bodies::plant("job_sheet"), |bytes: &[u8]| bodies::job_sheet(bytes));

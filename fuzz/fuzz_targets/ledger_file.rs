@@ -4,4 +4,4 @@
 #[allow(dead_code)]
 mod bodies;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bodies::ledger_file(bytes));
+libfuzzer_sys::fuzz_target!(init: bodies::plant("ledger_file"), |bytes: &[u8]| bodies::ledger_file(bytes));

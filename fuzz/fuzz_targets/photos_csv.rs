@@ -4,4 +4,4 @@
 #[allow(dead_code)]
 mod bodies;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bodies::photos_csv(bytes));
+libfuzzer_sys::fuzz_target!(init: bodies::plant("photos_csv"), |bytes: &[u8]| bodies::photos_csv(bytes));

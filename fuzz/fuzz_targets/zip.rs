@@ -4,4 +4,4 @@
 #[allow(dead_code)]
 mod bodies;
 
-libfuzzer_sys::fuzz_target!(|bytes: &[u8]| bodies::zip(bytes));
+libfuzzer_sys::fuzz_target!(init: bodies::plant("zip"), |bytes: &[u8]| bodies::zip(bytes));

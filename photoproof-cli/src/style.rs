@@ -3,6 +3,7 @@
 use std::io::{IsTerminal, Write};
 
 use photoproof_core::report::text::{Colour, TextOptions};
+use photoproof_core::report::words::inert_whole;
 
 /// Writes results to stdout. A closed stdout is not an error: the exit code must stand.
 pub(crate) fn results(text: &str) {
@@ -10,8 +11,9 @@ pub(crate) fn results(text: &str) {
     let _ = out.write_all(text.as_bytes()).and_then(|()| out.flush());
 }
 
-/// Writes one diagnostic line to stderr.
+/// Writes one diagnostic line to stderr. Names of files and what they hold may stand in it: nothing in it acts.
 pub(crate) fn diagnostic(kind: &str, message: &str) {
+    let message = inert_whole(message);
     let _ = writeln!(anstream::stderr().lock(), "photoproof: {kind}: {message}");
 }
 

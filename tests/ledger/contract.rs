@@ -367,6 +367,21 @@ fn recorders_of_one_job_leave_one_of_their_records() {
     });
 }
 
+/// A clock that was set back by a day makes a claim of an hour last a day longer.
+#[test]
+fn a_claim_from_the_future_holds_no_job_for_ever() {
+    let hour = Duration::from_secs(3600);
+    on_each("clock", |location| {
+        let mut ledger = open(location).unwrap();
+        let mut claim = |worker: &str, lease| ledger.claim_job("WB-1", worker, lease).unwrap();
+        assert_eq!(claim("a", 25 * hour), Claim::Taken);
+        assert_eq!(claim("b", hour), Claim::Taken);
+        // A clock that is a little ahead of another one's changes nothing.
+        assert_eq!(claim("b", hour + hour / 2), Claim::Taken);
+        assert_eq!(claim("c", hour), Claim::Held("b".to_owned()));
+    });
+}
+
 #[test]
 fn of_several_workers_one_gets_a_job() {
     let base = measures(picture(7), "base");

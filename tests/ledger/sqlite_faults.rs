@@ -203,3 +203,30 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
     raw.execute_batch("PRAGMA user_version = 3").unwrap();
     is_as_before(&path);
 }
+
+/// A file that a stranger made up: a view that never ends in the place of a table, and a trigger.
+#[test]
+fn views_and_triggers_of_a_file_do_not_run() {
+    let folder = tempfile::tempdir().unwrap();
+    let path = folder.path().join("used.db");
+    let base = with_one_job(&path);
+    let raw = Connection::open(&path).unwrap();
+    raw.execute_batch(
+        "CREATE TRIGGER wipe AFTER INSERT ON jobs BEGIN DELETE FROM jobs WHERE job = 'kept'; END",
+    )
+    .unwrap();
+    let mut ledger = SqliteLedger::open(&path).unwrap();
+    ledger.record_job(&job("new", &[("1.jpg", &base)])).unwrap();
+    assert_eq!(ledger.jobs().unwrap().len(), 2, "the trigger did not run");
+    drop(ledger);
+    raw.execute_batch(
+        "DROP TRIGGER wipe; ALTER TABLE jobs RENAME TO other;
+         CREATE VIEW jobs AS WITH RECURSIVE n(job, vendor, recorded, photos, id, pack) AS
+           (SELECT '1', NULL, '', 1, 1, NULL UNION ALL SELECT job, vendor, recorded, photos, id + 1, pack FROM n)
+         SELECT * FROM n",
+    )
+    .unwrap();
+    let asked = SqliteLedger::open(&path).and_then(|ledger| ledger.jobs());
+    let message = asked.unwrap_err().to_string();
+    assert!(message.contains("used.db"), "{message}");
+}

@@ -18,6 +18,14 @@ pub(crate) const CONTAINERS: [(&str, &[&str]); 8] = [
     ("AVIF", &["avif"]),
 ];
 
+/// The containers, or the one that `PHOTOPROOF_MUTATE_CONTAINER` names.
+pub(crate) fn containers() -> impl Iterator<Item = (&'static str, &'static [&'static str])> {
+    let named = std::env::var("PHOTOPROOF_MUTATE_CONTAINER").ok();
+    CONTAINERS
+        .into_iter()
+        .filter(move |(name, _)| named.as_deref().is_none_or(|named| named == *name))
+}
+
 /// A reproducible sequence (xorshift, Marsaglia 2003).
 pub(crate) struct Random(pub(crate) u64);
 

@@ -3,7 +3,8 @@
 use std::path::{Path, PathBuf};
 
 use photoproof_core::Error;
-use photoproof_core::ingest::{IngestOptions, read_photo};
+use photoproof_core::ingest::{IngestOptions, Label, Rejected, ingest, is_archive, read_photo};
+use photoproof_core::job::JobSheet;
 use photoproof_core::measure::Quality;
 use photoproof_core::report::inspect::InspectLine;
 use rayon::prelude::*;
@@ -13,7 +14,7 @@ use crate::exit::Exit;
 /// Arguments of `inspect`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct InspectArgs {
-    /// Photo files
+    /// Photo files, or .zip archives of them
     #[arg(required = true, value_name = "PHOTO")]
     photos: Vec<PathBuf>,
 
@@ -42,7 +43,7 @@ pub(crate) fn run(args: &InspectArgs) -> Result<Exit, Error> {
     for batch in args.photos.chunks(BATCH) {
         let lines: Vec<InspectLine> = batch
             .par_iter()
-            .map(|photo| inspect(photo, &options))
+            .flat_map(|photo| inspect(photo, &options))
             .collect();
         for line in lines {
             any_readable |= line.readable;
@@ -60,9 +61,46 @@ pub(crate) fn run(args: &InspectArgs) -> Result<Exit, Error> {
     Ok(Exit::Failed)
 }
 
-fn inspect(path: &Path, options: &IngestOptions) -> InspectLine {
-    match read_photo(path, &path.to_string_lossy(), options) {
+/// The line of a photo, or those of the photos in an archive, by path.
+fn inspect(path: &Path, options: &IngestOptions) -> Vec<InspectLine> {
+    let shown = path.to_string_lossy();
+    if is_archive(path) {
+        return archived(path, &shown, options);
+    }
+    vec![match read_photo(path, &shown, options) {
         Ok((photo, pixels)) => InspectLine::of_photo(&photo, &Quality::new(&pixels)),
         Err(rejected) => InspectLine::of_rejected(&rejected),
+    }]
+}
+
+fn archived(path: &Path, shown: &str, options: &IngestOptions) -> Vec<InspectLine> {
+    let whole = |reason: String| {
+        vec![InspectLine::of_rejected(&Rejected {
+            path: shown.to_owned(),
+            sha256: None,
+            reason,
+            label: Label::default(),
+            facts: None,
+        })]
+    };
+    let read = ingest(path, &JobSheet::default(), options, |_, pixels| {
+        Quality::new(pixels)
+    });
+    let (intake, qualities) = match read {
+        Ok(read) => read,
+        Err(error) => return whole(error.to_string()),
+    };
+    let photos = intake.photos.iter().zip(&qualities);
+    let mut lines: Vec<InspectLine> = photos
+        .map(|(photo, quality)| InspectLine::of_photo(photo, quality))
+        .chain(intake.rejected.iter().map(InspectLine::of_rejected))
+        .collect();
+    lines.sort_by(|a, b| a.path.cmp(&b.path));
+    for line in &mut lines {
+        line.path = format!("{shown}/{}", line.path);
     }
+    if lines.is_empty() {
+        return whole("the archive holds no photo".to_owned());
+    }
+    lines
 }

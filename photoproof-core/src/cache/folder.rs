@@ -30,10 +30,10 @@ pub(super) fn make(cache: &Path, folder: &Path) -> io::Result<()> {
     Ok(())
 }
 
-/// Makes an entry the newest, since it was used.
+/// Makes an entry the newest, since it was used. One from the future, after a clock was set back, is put right too.
 pub(super) fn mark_used(file: &File, facts: &Metadata) {
     let age = facts.modified().ok().and_then(|then| then.elapsed().ok());
-    if age.is_some_and(|age| age > MARK_AFTER) {
+    if age.is_none_or(|age| age > MARK_AFTER) {
         // An entry that cannot be marked is removed earlier, nothing more.
         let _ = file.set_modified(SystemTime::now());
     }

@@ -13,6 +13,8 @@ mod entry;
 mod folder;
 mod pairs;
 mod photos;
+#[doc(hidden)]
+pub mod trial;
 
 use std::io::Read;
 use std::path::{Path, PathBuf};
@@ -234,5 +236,22 @@ mod tests {
             "four entries of 1,0xx bytes fit into nine tenths of 5,000"
         );
         assert!(foreign.exists());
+    }
+
+    #[test]
+    fn an_entry_from_the_future_is_believed_and_gets_the_time_of_its_use() {
+        let folder = tempfile::tempdir().unwrap();
+        let cache = cache(folder.path(), MAX_BYTES);
+        let key = Key::new("kind", &[]);
+        cache.put(&key, &"answer");
+        let file = std::fs::File::options()
+            .write(true)
+            .open(cache.place(&key))
+            .unwrap();
+        let now = std::time::SystemTime::now();
+        let hour = std::time::Duration::from_secs(3_600);
+        file.set_modified(now + 24 * hour).unwrap();
+        assert_eq!(cache.get::<String>(&key).as_deref(), Some("answer"));
+        assert!(file.metadata().unwrap().modified().unwrap() < now + hour);
     }
 }

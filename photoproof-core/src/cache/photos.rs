@@ -10,12 +10,12 @@ use crate::thumbnail::Thumbnail;
 
 /// All that needs a photo's pixels.
 #[derive(Debug, Serialize, Deserialize)]
-struct Seen {
-    width: u32,
-    height: u32,
-    stamp: Option<Stamp>,
-    measures: PhotoMeasures,
-    thumbnail: Option<Thumbnail>,
+pub(super) struct Seen {
+    pub(super) width: u32,
+    pub(super) height: u32,
+    pub(super) stamp: Option<Stamp>,
+    pub(super) measures: PhotoMeasures,
+    pub(super) thumbnail: Option<Thumbnail>,
 }
 
 /// Measures the photos of a job, or remembers them.

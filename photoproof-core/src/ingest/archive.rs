@@ -108,6 +108,17 @@ impl Seek for SharedFile {
     }
 }
 
+/// Whether `path` is a file that is called `.zip` or begins as one.
+#[must_use]
+pub fn is_archive(path: &Path) -> bool {
+    if !path.is_file() {
+        return false;
+    }
+    let mut head = Vec::new();
+    let read = File::open(path).and_then(|file| file.take(2).read_to_end(&mut head));
+    extension(&path.to_string_lossy()) == "zip" || (read.is_ok() && head == b"PK")
+}
+
 /// The error of a path that is neither a folder nor an archive.
 pub(crate) fn not_a_job(root: &Path) -> Error {
     let message = format!(

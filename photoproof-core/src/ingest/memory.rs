@@ -1,4 +1,4 @@
-//! A gate that keeps the bytes held by all decoders together under a bound.
+//! A gate that keeps the bytes held by all decoders, or by all files being read, together under a bound.
 
 use std::sync::{Condvar, Mutex, PoisonError};
 

@@ -47,7 +47,7 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-pub use archive::job_sheet_text;
+pub use archive::{is_archive, job_sheet_text};
 pub use capture_time::{CaptureTime, TimeSource};
 pub use folder_state::FolderState;
 pub use list::photo_paths;
@@ -158,17 +158,18 @@ pub fn ingest_with_progress<O: Observer>(
     let mut labels = label_all(&names, sheet, &rows);
     twins::note(&names, &mut labels);
     let gate = MemoryGate::new(options.max_total_decode_bytes);
+    let room = MemoryGate::new(options.max_total_file_bytes);
     let done = AtomicUsize::new(0);
     let outcomes: Vec<Outcome<O::Seen>> = files
         .par_iter()
         .zip(&labels)
         .with_max_len(1)
         .map(|(file, label)| {
-            let look = |photo: &mut Photo, picture: Picture| {
+            let look = |photo: &mut Photo, picture: Picture<'_>| {
                 let decode = |photo: &mut Photo| picture.decode(photo, options, &gate);
                 look(observer, label, photo, decode)
             };
-            let mut outcome = read_file(&file.place, &file.shown, options, look);
+            let mut outcome = read_file((&file.place, &file.shown), options, &room, look);
             if let Outcome::Rejected(rejected) = &mut outcome {
                 rejected.label = label.label.clone();
             }
@@ -224,8 +225,9 @@ fn read_one(
     options: &IngestOptions,
 ) -> Result<(Photo, Pixels), Box<Rejected>> {
     let gate = MemoryGate::new(options.max_total_decode_bytes);
-    let look = |photo: &mut Photo, picture: Picture| picture.decode(photo, options, &gate);
-    match read_file(place, shown, options, look) {
+    let room = MemoryGate::new(options.max_total_file_bytes);
+    let look = |photo: &mut Photo, picture: Picture<'_>| picture.decode(photo, options, &gate);
+    match read_file((place, shown), options, &room, look) {
         Outcome::Photo(mut photo, pixels) => {
             stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
             Ok((*photo, pixels))

@@ -19,6 +19,8 @@ pub struct IngestOptions {
     pub max_decode_bytes: u64,
     /// Bytes that all photos being decoded at the same time may hold. Default 384 MiB.
     pub max_total_decode_bytes: u64,
+    /// Bytes that all photo files being read at the same time may hold. Default 192 MiB: two of the largest.
+    pub max_total_file_bytes: u64,
     /// Bytes of Exif or XMP that are parsed in one photo. Default 1 MiB (JPEG allows 64 KiB of Exif).
     pub max_metadata_bytes: usize,
     /// Bytes of one `photos.csv`. Default 8 MiB.
@@ -48,6 +50,7 @@ impl Default for IngestOptions {
             max_side: 65_535,
             max_decode_bytes: 320 << 20,
             max_total_decode_bytes: 384 << 20,
+            max_total_file_bytes: 192 << 20,
             max_metadata_bytes: 1 << 20,
             max_csv_bytes: 8 << 20,
             max_archive_bytes: 16 << 30,

@@ -10,7 +10,7 @@ use sha2::{Digest, Sha256};
 use crate::ingest::container::{self, Format, claims_photo};
 use crate::ingest::decode::decode;
 use crate::ingest::exif::{self, ExifFacts};
-use crate::ingest::memory::MemoryGate;
+use crate::ingest::memory::{Held, MemoryGate};
 use crate::ingest::options::IngestOptions;
 use crate::ingest::traces::{ProgramSource, Traces};
 use crate::ingest::walk::FilePlace;
@@ -28,15 +28,17 @@ pub(crate) enum Outcome<P> {
 }
 
 /// A picture as it lies in its file.
-pub(crate) struct Picture {
+pub(crate) struct Picture<'a> {
     format: Format,
     bytes: Vec<u8>,
+    /// Room for `bytes`. Given back before the pixels are measured: measuring works on several files at once.
+    _room: Held<'a>,
     orientation: Option<u16>,
     /// Bytes of the thumbnail that the file carries.
     thumbnail: Option<Vec<u8>>,
 }
 
-impl Picture {
+impl Picture<'_> {
     /// Decodes it, and tells `photo` what only that tells: its size and the stamp seen.
     pub(crate) fn decode(
         self,
@@ -56,12 +58,13 @@ impl Picture {
     }
 }
 
-/// Reads the file at `place`, shown as `shown`; `look` makes of a picture what is kept of it, or says what is wrong.
+/// Reads the file at `place`, shown as `shown`, when there is `room` for its bytes; `look` makes of a picture what is kept
+/// of it, or says what is wrong.
 pub(crate) fn read_file<P>(
-    place: &FilePlace,
-    shown: &str,
+    (place, shown): (&FilePlace, &str),
     options: &IngestOptions,
-    look: impl FnOnce(&mut Photo, Picture) -> Result<P, String>,
+    room: &MemoryGate,
+    look: impl FnOnce(&mut Photo, Picture<'_>) -> Result<P, String>,
 ) -> Outcome<P> {
     let extension = extension(shown);
     let reject = |sha256: Option<String>, reason: String, facts: Option<Box<Photo>>| {
@@ -73,7 +76,7 @@ pub(crate) fn read_file<P>(
             facts,
         })
     };
-    let content = match content(place, &extension, options) {
+    let content = match content(place, &extension, options, room) {
         Ok(content) => content,
         Err(Refusal::Unusable { sha256, reason }) => return reject(sha256, reason, None),
         Err(Refusal::NotPhoto(what)) => {
@@ -98,6 +101,7 @@ pub(crate) fn read_file<P>(
     let picture = Picture {
         format: content.format,
         bytes: content.bytes,
+        _room: content.room,
         orientation,
         thumbnail,
     };
@@ -108,7 +112,8 @@ pub(crate) fn read_file<P>(
 }
 
 /// The bytes of a file that claims to be a picture.
-struct Content {
+struct Content<'a> {
+    room: Held<'a>,
     size: u64,
     modified: Option<CaptureTime>,
     format: Format,
@@ -127,12 +132,13 @@ enum Refusal {
 }
 
 /// Opens a file, tells its format and reads it within the bounds.
-fn content(
+fn content<'a>(
     place: &FilePlace,
     extension: &str,
     options: &IngestOptions,
-) -> Result<Content, Refusal> {
-    let read = |opened: Opened<'_>| content_of(opened, extension, options);
+    room: &'a MemoryGate,
+) -> Result<Content<'a>, Refusal> {
+    let read = |opened: Opened<'_>| content_of(opened, extension, options, room);
     let unreadable = |reason: String| Refusal::Unusable {
         sha256: None,
         reason,
@@ -170,11 +176,12 @@ fn with_opened<T>(
     }
 }
 
-fn content_of(
+fn content_of<'a>(
     mut opened: Opened<'_>,
     extension: &str,
     options: &IngestOptions,
-) -> Result<Content, Refusal> {
+    room: &'a MemoryGate,
+) -> Result<Content<'a>, Refusal> {
     let unreadable = |reason: String| Refusal::Unusable {
         sha256: None,
         reason,
@@ -198,10 +205,12 @@ fn content_of(
         let sha256 = opened.digest(head).ok();
         return Err(Refusal::Unusable { sha256, reason });
     }
+    let room = room.hold(opened.size);
     let bytes = opened
         .rest(head, options.max_file_bytes)
         .map_err(unreadable)?;
     Ok(Content {
+        room,
         size: opened.size,
         modified: opened.modified,
         format,

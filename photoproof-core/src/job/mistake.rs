@@ -133,7 +133,7 @@ impl<'t> Mistakes<'t> {
 
 /// What a message quotes may hold anything: signs that act instead of showing (controls, direction
 /// marks) are spelled out, and long texts are cut.
-fn plain(message: &str) -> String {
+pub(crate) fn plain(message: &str) -> String {
     let mut out = String::new();
     for (shown, sign) in message.chars().enumerate() {
         if shown == MAX_MESSAGE {

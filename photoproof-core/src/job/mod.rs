@@ -26,7 +26,7 @@ use crate::scope::Profile;
 use crate::volume::{Rules, Shape};
 
 pub use length::Units;
-pub(crate) use mistake::{Mistakes, suggestion};
+pub(crate) use mistake::{Mistakes, plain, suggestion};
 pub use pattern::{UnmatchedPattern, normalize};
 pub(crate) use read::{read_text, syntax_mistakes};
 pub(crate) use settings::phases;

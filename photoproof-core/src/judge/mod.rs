@@ -17,10 +17,10 @@ pub use evidence::Evidence;
 pub use finding::{Finding, Measurement, Outcome, Retake, Severity};
 pub use meta::{CheckMeta, Status};
 pub use registry::CHECKS;
-pub use waiver::{Waiver, WaiverSet};
+pub use waiver::{Reach, Subject, Waiver, WaiverSet};
 
 use chrono::NaiveDate;
-use waiver::{Known, Subject};
+use waiver::Known;
 
 /// A rule with an id. It looks at the evidence and speaks; it filters and remembers nothing.
 pub trait Check: Sync {

@@ -213,7 +213,8 @@ pub trait Ledger: Send {
     fn remove_job(&mut self, job: &str) -> Result<bool, Error>;
 
     /// Takes a job for `worker`, so that of several workers one checks it. The claim ends when the job is recorded or
-    /// released, or after `lease`, counted in whole seconds.
+    /// released, or after `lease`, counted in whole seconds. All workers ask with the same lease: a claim that ends more
+    /// than two of them ahead was made before the clock was set back, and is taken over.
     ///
     /// # Errors
     /// If the ledger cannot be written.

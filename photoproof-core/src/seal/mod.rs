@@ -76,9 +76,7 @@ pub fn usual_bag(folder: &Path) -> PathBuf {
 /// When the bag exists or lies inside what it should hold, when the folder is empty or holds a link or a name
 /// that is not UTF-8, and when a file cannot be read or written.
 pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
-    if !request.folder.is_dir() {
-        return Err(Error::missing("job folder", request.folder.to_path_buf()));
-    }
+    is_folder(request.folder, "job folder")?;
     if request.bag.exists() {
         let message = format!(
             "{} exists already; verify it, or name another place with --out",
@@ -111,6 +109,21 @@ pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
         let _ = fs::remove_dir_all(&part);
     }
     sealed
+}
+
+/// An archive has no files of its own that could be sealed or compared one by one.
+fn is_folder(path: &Path, what: &str) -> Result<(), Error> {
+    if path.is_dir() {
+        return Ok(());
+    }
+    if path.is_file() {
+        let message = format!(
+            "{} is a file and not a {what}; unpack an archive first and name the folder it gives",
+            path.display()
+        );
+        return Err(Error::new(ErrorKind::Usage, message));
+    }
+    Err(Error::missing(what, path.to_path_buf()))
 }
 
 /// The bag must lie outside the folders it copies.

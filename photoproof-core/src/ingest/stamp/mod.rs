@@ -37,7 +37,7 @@ const LIKELY: f64 = 0.05;
 const PLAUSIBLE: f64 = 0.3;
 
 /// Columns read of one picture, all lines and cuts together: a page of print is no stamp, and may not take seconds.
-const MOST_COLUMNS: usize = 16_000;
+const MOST_COLUMNS: usize = 10_000;
 
 /// Times that a line is read with more of it.
 const LONGER: usize = 4;

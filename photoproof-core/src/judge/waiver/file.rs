@@ -8,7 +8,7 @@ use toml::Spanned;
 
 use super::{Reach, Waiver, WaiverSet};
 use crate::error::{Error, ErrorKind};
-use crate::job::read_text;
+use crate::job::{plain, read_text};
 
 impl WaiverSet {
     /// Reads a waiver file.
@@ -32,12 +32,12 @@ impl WaiverSet {
             let (line, column) = position(text, offset);
             Error::new(
                 ErrorKind::Waivers,
-                format!("{}:{line}:{column}: {message}", path.display()),
+                format!("{}:{line}:{column}: {}", path.display(), plain(message)),
             )
         };
         let file: File = toml::from_str(text).map_err(|error| {
             let offset = error.span().map_or(0, |span| span.start);
-            fault(offset, &error.message().replace(['\n', '\r'], " "))
+            fault(offset, error.message())
         })?;
         let mut waivers = Vec::new();
         for entry in &file.waiver {

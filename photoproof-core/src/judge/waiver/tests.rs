@@ -117,3 +117,20 @@ fn mistakes_name_line_and_column() {
     }
     assert_eq!(parse("").unwrap(), WaiverSet::default());
 }
+
+/// Found by the fuzz target: what a message quotes moved the cursor of the terminal.
+#[test]
+fn messages_quote_no_signs_that_act() {
+    for until in ["29\\u001b[2J", "29\\u202e86", "29\\t\t86"] {
+        let text = format!(
+            "[[waiver]]\ncheck = \"a\"\narea = \"b\"\nwho = \"c\"\nwhy = \"d\"\nuntil = \"{until}\"\n"
+        );
+        let said = WaiverSet::parse(&text, std::path::Path::new("w.toml")).unwrap_err();
+        let said = said.to_string();
+        assert!(said.starts_with("w.toml:6:9: until is 29"), "{said:?}");
+        assert!(
+            !said.contains(|sign: char| sign.is_control() || sign == '\u{202e}'),
+            "{said:?}"
+        );
+    }
+}

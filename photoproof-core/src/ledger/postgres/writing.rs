@@ -113,7 +113,8 @@ pub(super) fn claim(
         "INSERT INTO photoproof_claims AS c (job, worker, until)
          VALUES ($1, $2, extract(epoch FROM now())::bigint + $3)
          ON CONFLICT (job) DO UPDATE SET worker = excluded.worker, until = excluded.until
-         WHERE c.until <= extract(epoch FROM now())::bigint OR c.worker = excluded.worker",
+         WHERE c.until <= extract(epoch FROM now())::bigint OR c.until > excluded.until + $3
+             OR c.worker = excluded.worker",
         &[&number, &worker, &seconds],
     )?;
     let recorded = "SELECT recorded FROM photoproof_jobs WHERE job = $1 AND id = $2";

@@ -9,6 +9,7 @@ use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 use chrono::{SecondsFormat, Utc};
+use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
@@ -57,6 +58,15 @@ impl SqliteLedger {
     }
 
     fn prepare(&self) -> rusqlite::Result<()> {
+        // A ledger has tables alone. Views and triggers of a file that somebody else made would run here.
+        for (setting, value) in [
+            (DbConfig::SQLITE_DBCONFIG_DEFENSIVE, true),
+            (DbConfig::SQLITE_DBCONFIG_TRUSTED_SCHEMA, false),
+            (DbConfig::SQLITE_DBCONFIG_ENABLE_VIEW, false),
+            (DbConfig::SQLITE_DBCONFIG_ENABLE_TRIGGER, false),
+        ] {
+            self.connection.set_db_config(setting, value)?;
+        }
         self.connection.busy_timeout(BUSY)?;
         self.connection.pragma_update(None, "foreign_keys", true)?;
         self.connection.pragma_update(None, "secure_delete", true)?;
@@ -110,6 +120,8 @@ impl SqliteLedger {
     fn take(&mut self, job: &str, worker: &str, lease: Duration) -> rusqlite::Result<Claim> {
         let now = Utc::now().timestamp();
         let until = now.saturating_add_unsigned(lease.as_secs());
+        // A claim that lasts longer than any was made before this clock was set back.
+        let farthest = until.saturating_add_unsigned(lease.as_secs());
         let write = self
             .connection
             .transaction_with_behavior(TransactionBehavior::Immediate)?;
@@ -124,8 +136,8 @@ impl SqliteLedger {
         let taken = write.execute(
             "INSERT INTO claims (job, worker, until) VALUES (?1, ?2, ?3)
              ON CONFLICT (job) DO UPDATE SET worker = excluded.worker, until = excluded.until
-             WHERE until <= ?4 OR worker = excluded.worker",
-            params![job, worker, until, now],
+             WHERE until <= ?4 OR until > ?5 OR worker = excluded.worker",
+            params![job, worker, until, now, farthest],
         )?;
         if taken > 0 {
             write.commit()?;
