@@ -29,6 +29,7 @@
 //! stamped, turned or mirrored are found. Crops, photos of a screen, and pictures pasted into others mostly
 //! are not; inside one job they are, because there the pixels are at hand.
 
+mod bounds;
 mod compact;
 mod pieces;
 #[cfg(feature = "postgres")]
