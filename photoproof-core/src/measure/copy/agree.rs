@@ -288,7 +288,10 @@ fn largest_patch(textured: &[&Block]) -> BTreeSet<[usize; 2]> {
         while let Some([x, y]) = open.pop() {
             region.insert([x, y]);
             for near in 0..9 {
-                let next = [(x + near % 3).wrapping_sub(1), (y + near / 3).wrapping_sub(1)];
+                let next = [
+                    (x + near % 3).wrapping_sub(1),
+                    (y + near / 3).wrapping_sub(1),
+                ];
                 if left.remove(&next) {
                     open.push(next);
                 }

@@ -502,12 +502,7 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
 }
 
 /// Describes b against a.
-fn edited(
-    a: &PhotoMeasures,
-    b: &PhotoMeasures,
-    kind: CopyKind,
-    found: &Agreement,
-) -> CopyMeasure {
+fn edited(a: &PhotoMeasures, b: &PhotoMeasures, kind: CopyKind, found: &Agreement) -> CopyMeasure {
     let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
     let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
     let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
