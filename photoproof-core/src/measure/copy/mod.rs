@@ -58,6 +58,9 @@ const MAX_FINE_FLOW_PART: f64 = 0.1;
 const PART_COVER: f64 = 0.6;
 /// A photo of a screen bends the picture a little; those measured 0.08 to 0.245.
 const MAX_FINE_FLOW_FRAMED: f64 = 0.27;
+/// From this share on, more than all of the fainter side's detail is in the other: the one is a blurred version of
+/// the other, whose edges are too unlike to tell small shifts. Two exposures measured 1.25 at most, a strong blur 1.5.
+const BLURRED: f64 = 1.4;
 /// Where the two are laid onto each other this exactly and share less than this, what noise says is final.
 const EXACT_FLOW: f64 = 0.06;
 const HARDLY_SHARED: f64 = 0.25;
@@ -449,7 +452,9 @@ fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Ex
     } else {
         MAX_FINE_FLOW
     };
-    if grain.flow > most {
+    let blurred = |share: Option<f64>| share.is_some_and(|share| share >= BLURRED);
+    let blurred = blurred(grain.shared) && blurred(grain.shared_faint);
+    if grain.flow > most && !blurred {
         return Exposure::Apart;
     }
     // A photo of a screen has noise of its own.
