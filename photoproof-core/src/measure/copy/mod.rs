@@ -74,6 +74,12 @@ const MIN_SHARED_MOVED: f64 = 0.5;
 const MOVED_FLOW: f64 = 0.09;
 /// Ratio up to which noise is equally strong: second exposures measured up to 1.1.
 const EQUAL_NOISE: f64 = 1.25;
+/// From this ratio on, saving has taken the noise of the one side, as in a copy saved at a quality of 30 (2.8 to 75;
+/// two exposures sent alike measured up to 2.3), and what is left is mostly the steps of the compression: those share
+/// little and bend edges a little.
+const LOST_NOISE: f64 = 2.5;
+const MIN_SHARED_LOST: f64 = 0.12;
+const MAX_FINE_FLOW_LOST: f64 = 0.16;
 /// Noise below this is gone, luma levels: what is left is rounding. Photos as they came measured 0.19 and more,
 /// those saved at a quality of 30 mostly below 0.13.
 const NO_NOISE: f64 = 0.14;
@@ -445,10 +451,17 @@ fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Ex
         return Exposure::Same;
     };
     let cover = found.cover_a.min(found.cover_b);
+    let [fainter, stronger] = [
+        grain.noise[0].min(grain.noise[1]),
+        grain.noise[0].max(grain.noise[1]),
+    ];
+    let lost = stronger >= LOST_NOISE * fainter;
     let most = if framed && cover >= SMALL_COVER {
         MAX_FINE_FLOW_FRAMED
     } else if cover < PART_COVER {
         MAX_FINE_FLOW_PART
+    } else if lost {
+        MAX_FINE_FLOW_LOST
     } else {
         MAX_FINE_FLOW
     };
@@ -461,13 +474,10 @@ fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Ex
     if framed {
         return Exposure::Same;
     }
-    let [fainter, stronger] = [
-        grain.noise[0].min(grain.noise[1]),
-        grain.noise[0].max(grain.noise[1]),
-    ];
     let equal = stronger < EQUAL_NOISE * fainter;
     let moved = grain.flow > MOVED_FLOW;
     let own_noise = match (grain.shared, grain.shared_faint) {
+        (share, faint) if lost => share.or(faint).is_some_and(|s| s < MIN_SHARED_LOST),
         (Some(share), faint) => {
             share < if equal { MIN_SHARED_EQUAL } else { MIN_SHARED }
                 || moved && faint.is_some_and(|faint| faint < MIN_SHARED_MOVED)
@@ -481,7 +491,7 @@ fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Ex
         Exposure::Second
     } else if own_noise {
         Exposure::Apart
-    } else if stronger < NO_NOISE {
+    } else if stronger < NO_NOISE && !lost {
         Exposure::Unsure
     } else {
         Exposure::Same
