@@ -119,6 +119,69 @@ fn before_and_after_of_one_view_are_not_copies() {
     assert!(found.is_empty(), "{found:?}");
 }
 
+/// A picture with sensor noise of its own, about three luma levels strong.
+fn noisy(picture: &RgbImage, seed: u64) -> RgbImage {
+    let mut state = seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1;
+    let mut draw = || {
+        state ^= state << 13;
+        state ^= state >> 7;
+        state ^= state << 17;
+        (state >> 40) as i32 % 5 - 2
+    };
+    let mut out = picture.clone();
+    for pixel in out.pixels_mut() {
+        let noise = draw() + draw() + draw();
+        pixel.0 = pixel.0.map(|v| (i32::from(v) + noise).clamp(0, 255) as u8);
+    }
+    out
+}
+
+#[test]
+fn two_exposures_from_one_spot_are_not_copies_and_a_copy_of_either_is() {
+    let view = imageops::blur(&room(1), 0.8);
+    let (first, second) = (noisy(&view, 3), noisy(&view, 4));
+    let a = of(first.clone(), "a");
+    let part = |picture: &RgbImage| imageops::crop_imm(picture, 70, 50, 500, 380).to_image();
+    let brighter = |picture: &RgbImage| imageops::brighten(picture, 9);
+    let edits: [(&str, &dyn Fn(&RgbImage) -> RgbImage); 3] = [
+        ("whole", &|p| brighter(p)),
+        ("part", &part),
+        ("mirrored", &|p| imageops::flip_horizontal(p)),
+    ];
+    for (name, edit) in edits {
+        let copy = compare_copies(&a, &of(edit(&first), name));
+        assert_eq!(copy.map(|c| c.kind), Some(CopyKind::Edited), "{name}");
+        let other = compare_copies(&a, &of(edit(&second), name));
+        assert_eq!(other, None, "{name}");
+    }
+}
+
+#[test]
+fn without_noise_a_copy_and_a_second_exposure_are_not_told_apart() {
+    let view = imageops::blur(&room(1), 1.5);
+    let a = of(view.clone(), "a");
+    let found = compare_copies(&a, &of(imageops::brighten(&view, 3), "b")).unwrap();
+    assert_eq!(found.kind, CopyKind::Unsure);
+    assert!(!found.is_confirmed());
+}
+
+#[test]
+fn the_same_page_with_another_picture_is_not_a_copy() {
+    let page = |seed: u32, x: i64| {
+        let mut page = RgbImage::from_fn(1200, 1000, |_, y| {
+            image::Rgb([if y % 40 < 3 { 150 } else { 240 }; 3])
+        });
+        imageops::replace(&mut page, &room(seed), x, 300);
+        page
+    };
+    let pages: Vec<PhotoMeasures> = [(1, 100), (2, 100), (3, 400)]
+        .iter()
+        .map(|(seed, x)| of(page(*seed, *x), &format!("page {seed}")))
+        .collect();
+    let found = find_copies(&pages.iter().collect::<Vec<_>>());
+    assert!(found.is_empty(), "{found:?}");
+}
+
 #[test]
 fn a_verdict_says_what_was_done() {
     let original = room(1);

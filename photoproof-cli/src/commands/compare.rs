@@ -142,6 +142,10 @@ fn sentence(row: &v1::Pair) -> String {
             detail.transform,
             detail.crop * 100.0
         )),
+        ("unsure", _) => lines.push(
+            "  Copy: one picture was made from the other, or both were taken from the same spot; nothing left in them tells which."
+                .to_owned(),
+        ),
         _ => {}
     }
     lines.extend(

@@ -250,6 +250,7 @@ fn words(measure: &CopyMeasure) -> String {
         CopyKind::SamePixels => "same pixels as those".to_owned(),
         CopyKind::Edited if measure.transform == "none" => "edited copy".to_owned(),
         CopyKind::Edited => format!("edited copy ({})", measure.transform),
+        CopyKind::Unsure => "edited copy or second exposure".to_owned(),
     }
 }
 

@@ -61,7 +61,7 @@ fn sample(picture: &RgbImage, x: f32, y: f32) -> Option<[f32; 3]> {
     Some(out)
 }
 
-fn crop(picture: &RgbImage, share: f32, draw: &mut Draw) -> RgbImage {
+pub(crate) fn crop(picture: &RgbImage, share: f32, draw: &mut Draw) -> RgbImage {
     // Side shares with the wanted area, a little off the original aspect.
     let aspect = draw.between(0.88, 1.14);
     let (sw, sh) = (

@@ -1,7 +1,9 @@
 //! Copies found and false copies over edited room photos: one table.
 //!
-//! `cargo run --release -p photoproof-core --example copies_report -- [--explain] [--limit N] FOLDER...`
-//! Every folder holds photos of different views; `ground_truth.jsonl` beside them gives depth for honest
+//! `cargo run --release -p photoproof-core --example copies_report -- [--explain] [--limit N] [--pdq FILE] FOLDER...`
+//! Pairs within a job are compared by pixels, those across jobs by a ledger of the originals; beside them the common
+//! 64-bit hash at a distance of 10 and PDQ at 31. `--pdq` takes that hash's own test picture `aaa-orig.jpg` and says how
+//! far ours is from the published value. Every folder holds photos of different views; `ground_truth.jsonl` beside them gives depth for honest
 //! second exposures.
 #![allow(
     clippy::unwrap_used,
@@ -11,16 +13,18 @@
 )]
 
 mod edits;
+mod pdq;
 
 use std::path::{Path, PathBuf};
 
 use image::{RgbImage, imageops};
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
+use photoproof_core::ledger::{JobRecord, PhotoRecord, open};
 use photoproof_core::measure::{PhotoMeasures, compare_copies, find_copies, measure_pixels};
 use rayon::prelude::*;
 
-use edits::{Draw, EDITS};
+use edits::{Draw, EDITS, crop, jpeg};
 
 fn measured(picture: RgbImage, name: &str) -> PhotoMeasures {
     let (width, height) = picture.dimensions();
@@ -191,6 +195,7 @@ struct Item {
     kind: usize,
     measures: PhotoMeasures,
     hash: u64,
+    pdq: pdq::Pdq,
 }
 
 fn items(sources: &[Source]) -> Vec<Item> {
@@ -206,18 +211,80 @@ fn items(sources: &[Source]) -> Vec<Item> {
                     edit(&source.picture, &mut Draw((s * 977 + k * 13 + 5) as u64))
                 }
             };
-            let hash = baseline(&picture);
+            let (hash, pdq) = (baseline(&picture), pdq::Pdq::of(&picture));
             Item {
                 source: s,
                 kind: k,
                 measures: measured(picture, &format!("{s} {k}")),
                 hash,
+                pdq,
             }
         })
         .collect()
 }
 
-#[allow(clippy::too_many_lines, reason = "prints one table")]
+/// Kinds with the original before them.
+const KINDS: usize = EDITS.len() + 1;
+
+/// What one way of looking says of all pictures.
+#[derive(Default)]
+struct Answers {
+    /// Pictures of each kind that are told to be made from their original.
+    found: Vec<usize>,
+    /// Pairs of different photos that are called copies.
+    wrong: usize,
+}
+
+/// Answers of a comparison of every picture with every other one.
+fn hashed(items: &[Item], alike: impl Fn(&Item, &Item) -> bool + Sync) -> Answers {
+    let wrong = items.par_iter().enumerate().map(|(i, item)| {
+        let others = items[..i].iter().filter(|p| p.source != item.source);
+        others.filter(|other| alike(other, item)).count()
+    });
+    let wrong = wrong.sum();
+    let mut found = vec![0; KINDS];
+    for item in items.iter().filter(|i| i.kind > 0) {
+        found[item.kind] += usize::from(alike(&items[item.source * KINDS], item));
+    }
+    Answers { found, wrong }
+}
+
+/// Answers of a ledger that holds every original as a job of its own, asked for every edited picture.
+fn by_ledger(items: &[Item]) -> Answers {
+    let folder = tempfile::tempdir().unwrap();
+    let mut ledger = open(&folder.path().join("used.db").to_string_lossy()).unwrap();
+    for original in items.iter().filter(|i| i.kind == 0) {
+        let photos = vec![PhotoRecord::of_measures("a.jpg", &original.measures)];
+        let job = original.source.to_string();
+        let vendor = None;
+        ledger
+            .record_job(&JobRecord {
+                job,
+                vendor,
+                photos,
+            })
+            .unwrap();
+    }
+    let edited: Vec<&Item> = items.iter().filter(|i| i.kind > 0).collect();
+    let asked: Vec<&PhotoMeasures> = edited.iter().map(|i| &i.measures).collect();
+    let mut answers = Answers {
+        found: vec![0; KINDS],
+        wrong: 0,
+    };
+    for lead in ledger.find(&asked, None).unwrap() {
+        let item = edited[lead.asked];
+        if lead.measure.is_none() {
+            continue;
+        }
+        if lead.job == item.source.to_string() {
+            answers.found[item.kind] += 1;
+        } else {
+            answers.wrong += 1;
+        }
+    }
+    answers
+}
+
 fn report(sources: &[Source]) {
     let start = std::time::Instant::now();
     let items = items(sources);
@@ -230,55 +297,40 @@ fn report(sources: &[Source]) {
     let measures: Vec<&PhotoMeasures> = items.iter().map(|i| &i.measures).collect();
     let found = find_copies(&measures);
     eprintln!("searched in {:.0} s", start.elapsed().as_secs_f64());
-    let mut hits = vec![0usize; EDITS.len() + 1];
+    let mut job = Answers {
+        found: vec![0; KINDS],
+        wrong: 0,
+    };
     let mut false_pairs = Vec::new();
     for (a, b, measure) in &found {
         let (p, q) = (&items[*a], &items[*b]);
         if p.source != q.source {
             false_pairs.push((p, q, measure));
-        } else if p.kind == 0 {
-            hits[q.kind] += 1;
+        } else if p.kind == 0 && measure.is_confirmed() {
+            job.found[q.kind] += 1;
         }
     }
+    job.wrong = false_pairs.iter().filter(|f| f.2.is_confirmed()).count();
     println!(
-        "{:28} {:>5} {:>7} {:>7} {:>9}",
-        "edit", "n", "found", "wanted", "64-bit 10"
+        "pairs of different photos that the job is unsure of: {}",
+        false_pairs.len() - job.wrong
     );
-    for (k, (name, wanted, _)) in EDITS.iter().enumerate() {
-        let base = items.iter().filter(|i| i.kind == k + 1).filter(|i| {
-            let original = &items[i.source * (EDITS.len() + 1)];
-            (original.hash ^ i.hash).count_ones() <= 10
-        });
-        let share = |n: usize| 100.0 * n as f64 / sources.len() as f64;
-        println!(
-            "{name:28} {:5} {:6.1}% {:6.1}% {:8.1}%",
-            sources.len(),
-            share(hits[k + 1]),
-            100.0 * wanted,
-            share(base.count())
-        );
-    }
-    let per = (EDITS.len() + 1) as u64;
-    let all = items.len() as u64 * (items.len() as u64 - 1) / 2;
-    let same = sources.len() as u64 * per * (per - 1) / 2;
-    let base_false = (0..items.len())
-        .into_par_iter()
-        .map(|i| {
-            items[..i]
-                .iter()
-                .filter(|p| {
-                    p.source != items[i].source && (p.hash ^ items[i].hash).count_ones() <= 10
-                })
-                .count()
-        })
-        .sum::<usize>();
+    let columns = [
+        job,
+        by_ledger(&items),
+        hashed(&items, |a, b| (a.hash ^ b.hash).count_ones() <= 10),
+        hashed(&items, |a, b| a.pdq.alike(&b.pdq)),
+    ];
+    table(sources.len(), &columns);
+    let all = items.len() * (items.len() - 1) / 2;
+    let same = sources.len() * KINDS * (KINDS - 1) / 2;
     println!(
-        "false copies among {} pairs of different photos: {} (64-bit hash at 10: {base_false})",
+        "pairs of different photos: {} ({} by ledger)",
         all - same,
-        false_pairs.len()
+        sources.len() * sources.len().saturating_sub(1) * EDITS.len()
     );
-    for (p, q, measure) in false_pairs.iter().take(20) {
-        let kind = |k: usize| k.checked_sub(1).map_or("original", |k| EDITS[k].0);
+    let kind = |k: usize| k.checked_sub(1).map_or("original", |k| EDITS[k].0);
+    for (p, q, measure) in false_pairs.iter().take(40) {
         println!(
             "  {} [{}] / {} [{}]: {measure:?}",
             sources[p.source].name(),
@@ -290,13 +342,53 @@ fn report(sources: &[Source]) {
     second_exposures(sources);
 }
 
+/// One row a kind of edit; the last row counts pairs of different photos called copies.
+fn table(sources: usize, columns: &[Answers]) {
+    println!(
+        "{:28} {:>5} {:>7} {:>7} {:>7} {:>9} {:>7}",
+        "edit", "n", "wanted", "job", "ledger", "64-bit 10", "PDQ 31"
+    );
+    for (k, (name, wanted, _)) in EDITS.iter().enumerate() {
+        print!("{name:28} {sources:5} {:6.1}%", 100.0 * wanted);
+        for answers in columns {
+            let share = 100.0 * answers.found[k + 1] as f64 / sources as f64;
+            print!(" {share:6.1}%");
+        }
+        println!();
+    }
+    print!("{:42}", "false copies");
+    for answers in columns {
+        print!(" {:7}", answers.wrong);
+    }
+    println!();
+}
+
+/// What was done to two exposures before they were sent.
+type Sent = fn(&RgbImage, &mut Draw) -> RgbImage;
+
+/// The ways two exposures are sent.
+const SENT: &[(&str, Sent, Sent)] = &[
+    ("as taken", |p, _| p.clone(), |p, _| p.clone()),
+    (
+        "second cropped to 70 %",
+        |p, _| p.clone(),
+        |p, d| jpeg(&crop(p, 0.7, d), 85),
+    ),
+    (
+        "second cropped to 50 %",
+        |p, _| p.clone(),
+        |p, d| jpeg(&crop(p, 0.5, d), 85),
+    ),
+    ("both saved at 60", |p, _| jpeg(p, 60), |p, _| jpeg(p, 60)),
+    ("both saved at 30", |p, _| jpeg(p, 30), |p, _| jpeg(p, 30)),
+    ("second saved at 30", |p, _| p.clone(), |p, _| jpeg(p, 30)),
+];
+
 /// Honest second exposures of one view, by hand and on a tripod: none is a copy.
 fn second_exposures(sources: &[Source]) {
-    for (name, hand_held) in [("hand-held burst", true), ("tripod burst", false)] {
-        let wrong: usize = sources
-            .par_iter()
-            .enumerate()
-            .map(|(i, source)| {
+    for (name, hand_held) in [("by hand", true), ("tripod", false)] {
+        for (sent, first, second) in SENT {
+            let answer = |(i, source): (usize, &Source)| {
                 let mut draw = Draw(i as u64 * 31 + 7);
                 let [a, b] = edits::exposures(
                     &source.picture,
@@ -304,10 +396,18 @@ fn second_exposures(sources: &[Source]) {
                     hand_held,
                     &mut draw,
                 );
-                usize::from(compare_copies(&measured(a, "a"), &measured(b, "b")).is_some())
-            })
-            .sum();
-        println!("{name}: {wrong} of {} called copies", sources.len());
+                let (a, b) = (first(&a, &mut draw), second(&b, &mut draw));
+                compare_copies(&measured(a, "a"), &measured(b, "b")).map(|m| m.is_confirmed())
+            };
+            let answers: Vec<_> = sources.par_iter().enumerate().map(answer).collect();
+            let count = |sure| answers.iter().filter(|a| **a == Some(sure)).count();
+            println!(
+                "two exposures {name}, {sent}: {} of {} called copies, {} unsure",
+                count(true),
+                sources.len(),
+                count(false)
+            );
+        }
     }
 }
 
@@ -316,6 +416,12 @@ fn main() {
     let mut limit = usize::MAX;
     if let Some(at) = arguments.iter().position(|a| a == "--limit") {
         limit = arguments[at + 1].parse().expect("--limit N");
+        arguments.drain(at..at + 2);
+    }
+    if let Some(at) = arguments.iter().position(|a| a == "--pdq") {
+        let picture = image::open(&arguments[at + 1]).expect("--pdq FILE");
+        let bits = pdq::check(&picture.to_rgb8());
+        println!("PDQ: {bits} bits from the published hash");
         arguments.drain(at..at + 2);
     }
     let explaining = arguments.iter().any(|a| a == "--explain");

@@ -122,7 +122,7 @@ fn same(
     }
     let copied = |x: PhotoId, y: PhotoId| {
         let mut copies = evidence.copies.iter();
-        copies.any(|c| c.photo == x && c.original == Original::InJob(y))
+        copies.any(|c| c.measure.is_confirmed() && c.photo == x && c.original == Original::InJob(y))
     };
     if copied(a, b) || copied(b, a) {
         return Some(Sameness::Copy);

@@ -142,6 +142,7 @@ impl<'a> Evidence<'a> {
         self.grouped
             .copies
             .iter()
+            .filter(|copy| copy.measure.is_confirmed())
             .any(|copy| copy.photo == id || copy.original == Original::InJob(id))
     }
 }

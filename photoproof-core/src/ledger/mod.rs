@@ -21,14 +21,16 @@
 //! # Search
 //! Digests are looked up by index. Perceptual hashes are compared exhaustively in one pass over packed
 //! hashes, so a photo within [`MAX_DISTANCE`] bits in any of the eight orientations is never missed. The
-//! pass tests pieces of each hash against tables of the asked ones (multi-index hashing, Norouzi, Punjani
-//! and Fleet 2012, turned round), so three hundred photos cost about three times one, and memory does not
+//! pass first bounds from below how near each hash can be to any asked one, which turns away nearly all of
+//! them, then tests pieces of the rest against tables of the asked ones (multi-index hashing, Norouzi,
+//! Punjani and Fleet 2012, turned round). Three hundred photos cost about twice one, and memory does not
 //! grow with the ledger. A lead is confirmed or rejected by keypoint geometry.
 //!
 //! A perceptual hash sees the whole frame: across jobs, copies that were re-encoded, resized, recoloured,
 //! stamped, turned or mirrored are found. Crops, photos of a screen, and pictures pasted into others mostly
 //! are not; inside one job they are, because there the pixels are at hand.
 
+mod bounds;
 mod compact;
 mod pieces;
 #[cfg(feature = "postgres")]

@@ -1,15 +1,17 @@
 //! One pass over packed hashes against tables of the asked ones.
 //!
-//! The tables of multi-index hashing are made of the asked photos and not of the ledger: three hundred photos in
-//! eight orientations and two hashes are 4,800 questions, and with so many of them every page of a stored index of
-//! ten million photos would be read anyway, in random order. One sequential pass reads less, needs no index on disk,
-//! and a table of one bit a value turns away nearly all kept hashes at once.
+//! The tables are made of the asked photos and not of the ledger: three hundred photos in eight orientations and two
+//! hashes are 4,800 questions, and with so many of them every page of a stored index of ten million photos would be
+//! read anyway, in random order. One sequential pass reads less and needs no index on disk. Bounds turn away all but
+//! one kept hash in some hundreds (`bounds.rs`); multi-index hashing leads from those to the asked hashes
+//! (`pieces.rs`).
 
 use std::collections::BTreeMap;
 use std::sync::mpsc;
 
 use rayon::prelude::*;
 
+use super::bounds::Bounds;
 use super::pieces::{Piece, cheapest};
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
@@ -20,11 +22,16 @@ pub const MAX_DISTANCE: u32 = 31;
 /// Bytes of one packed photo: both hashes, little-endian words.
 pub(super) const PACKED: usize = 64;
 
-/// Photos compared with one table before the next one is taken: their hashes and the table stay in the cache.
-const BLOCK: usize = 1 << 16;
+/// Photos compared with one table before the next one is taken: the table stays in the cache for that long.
+const BLOCK: usize = 1 << 17;
 
-/// Asked photos of one pass; more are searched in several passes, which bounds the memory of the tables.
-pub(super) const MAX_ASKED: usize = 512;
+/// Photos of a ledger from which tables of bounds are worth their making: 0.1 s for many questions.
+const BOUNDED: u64 = 200_000;
+/// Of so many hashes the bounds leave one, about: more than of random ones, as rooms resemble each other.
+const LEFT: u64 = 100;
+
+/// Asked photos of one pass; more are searched in several passes: with more questions the bounds turn away little.
+pub(super) const MAX_ASKED: usize = 384;
 
 /// Where a photo is kept.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -86,17 +93,15 @@ impl Batch {
         self.packed.len() >= BATCH_BYTES
     }
 
-    fn places(&self) -> Vec<Place> {
-        let ends = self.jobs.iter().skip(1).map(|(_, start)| *start);
-        let ends = ends.chain([self.packed.len()]);
-        let places = self.jobs.iter().zip(ends).flat_map(|((job, start), end)| {
-            let photos = end.saturating_sub(*start) / PACKED;
-            (0..photos as i32).map(move |position| Place {
-                job: *job,
-                position,
-            })
-        });
-        places.collect()
+    /// Where the photo at `at` of the batch is kept.
+    fn place(&self, at: usize) -> Option<Place> {
+        let byte = at * PACKED;
+        let after = self.jobs.partition_point(|(_, start)| *start <= byte);
+        let (job, start) = self.jobs.get(after.checked_sub(1)?)?;
+        Some(Place {
+            job: *job,
+            position: ((byte - start) / PACKED) as i32,
+        })
     }
 }
 
@@ -267,58 +272,84 @@ impl Table {
     }
 }
 
+/// The asked hashes of one kind in all orientations.
+struct Asked {
+    hashes: Vec<[u64; 4]>,
+    /// Turns away most kept hashes of a large ledger.
+    bounds: Option<Bounds>,
+    /// Lead from those that are left to the asked hashes that are near.
+    tables: Vec<Table>,
+}
+
+impl Asked {
+    fn new(hashes: Vec<[u64; 4]>, kept: u64) -> Self {
+        let bounds = (kept >= BOUNDED).then(|| Bounds::new(&hashes));
+        let left = if bounds.is_some() { kept / LEFT } else { kept };
+        let pieces = cheapest(MAX_DISTANCE, hashes.len(), left);
+        let tables = pieces.par_iter().map(|piece| Table::new(*piece, &hashes));
+        Self {
+            tables: tables.collect(),
+            bounds,
+            hashes,
+        }
+    }
+
+    /// Calls `hit` with position, asked number and distance of every kept hash that is near.
+    fn compare(&self, kept: [&[u64]; 4], hit: &mut impl FnMut(usize, usize, u32)) {
+        let Some(bounds) = &self.bounds else {
+            for table in &self.tables {
+                table.compare(&self.hashes, kept, hit);
+            }
+            return;
+        };
+        let (left, words) = bounds.may_be_near(kept, MAX_DISTANCE);
+        for table in &self.tables {
+            let words = words.each_ref().map(Vec::as_slice);
+            table.compare(&self.hashes, words, &mut |at, number, distance| {
+                if let Some(at) = left.get(at) {
+                    hit(*at as usize, number, distance);
+                }
+            });
+        }
+    }
+}
+
 /// The asked photos, ready for a pass over a ledger.
 pub(super) struct Scan {
-    gradient: Vec<[u64; 4]>,
-    cosine: Vec<[u64; 4]>,
-    gradient_tables: Vec<Table>,
-    cosine_tables: Vec<Table>,
+    gradient: Asked,
+    cosine: Asked,
 }
 
 impl Scan {
     /// Makes the tables of the asked photos in all orientations for a ledger of about `kept` photos.
     pub(super) fn new(asked: &[&TurnedHashes], kept: u64) -> Self {
         let all = || asked.iter().flat_map(|turned| turned.iter());
-        let gradient: Vec<_> = all().map(|h| h.gradient).collect();
-        let cosine: Vec<_> = all().map(|h| h.cosine).collect();
-        let pieces = cheapest(MAX_DISTANCE, gradient.len(), kept);
-        let tables = |hashes: &[[u64; 4]]| {
-            let each = pieces.par_iter().map(|piece| Table::new(*piece, hashes));
-            each.collect()
-        };
         Self {
-            gradient_tables: tables(&gradient),
-            cosine_tables: tables(&cosine),
-            gradient,
-            cosine,
+            gradient: Asked::new(all().map(|h| h.gradient).collect(), kept),
+            cosine: Asked::new(all().map(|h| h.cosine).collect(), kept),
         }
     }
 
     /// Compares the photos of a batch.
     fn pass(&self, batch: &Batch) -> Found {
-        let places = batch.places();
-        let packed = batch.packed.par_chunks(BLOCK * PACKED);
-        let parts: Vec<Found> = places
-            .par_chunks(BLOCK)
-            .zip(packed)
-            .map(|(places, packed)| self.block(places, &Words::of(packed)))
+        let blocks = batch.packed.par_chunks(BLOCK * PACKED).enumerate();
+        let parts: Vec<Found> = blocks
+            .map(|(i, packed)| self.block(batch, i * BLOCK, &Words::of(packed)))
             .collect();
         parts.into_iter().flatten().collect()
     }
 
-    fn block(&self, places: &[Place], words: &Words) -> Found {
+    fn block(&self, batch: &Batch, first: usize, words: &Words) -> Found {
         let mut found = Found::new();
         let mut hit = |at: usize, number: usize, distance: u32| {
-            let Some(place) = places.get(at) else { return };
-            let best = found.entry((number / 8, *place)).or_insert((u32::MAX, 0));
+            let Some(place) = batch.place(first + at) else {
+                return;
+            };
+            let best = found.entry((number / 8, place)).or_insert((u32::MAX, 0));
             *best = (*best).min((distance, number % 8));
         };
-        for table in &self.gradient_tables {
-            table.compare(&self.gradient, words.kind(Kind::Gradient), &mut hit);
-        }
-        for table in &self.cosine_tables {
-            table.compare(&self.cosine, words.kind(Kind::Cosine), &mut hit);
-        }
+        self.gradient.compare(words.kind(Kind::Gradient), &mut hit);
+        self.cosine.compare(words.kind(Kind::Cosine), &mut hit);
         found
     }
 }
@@ -384,12 +415,20 @@ mod tests {
         }
         let packed: Vec<u8> = ledger.iter().flat_map(pack).collect();
         assert!(expected.len() >= 60);
-        // Whatever size of ledger the cut is chosen for.
-        for kept in [0, 3000, 1_000_000, 10_000_000] {
-            let scan = Scan::new(&asked.iter().collect::<Vec<_>>(), kept);
-            let mut batch = Batch::default();
-            batch.push(7, &packed);
-            assert_eq!(scan.pass(&batch), expected);
+        // With few questions and many, and whatever size of ledger the tables are made for.
+        for asking in [1, 8, asked.len()] {
+            let asked: Vec<&TurnedHashes> = asked.iter().take(asking).collect();
+            let mut expected = expected.clone();
+            expected.retain(|(i, _), _| *i < asking);
+            for kept in [0, 3000, 1_000_000, 10_000_000] {
+                let scan = Scan::new(&asked, kept);
+                let mut batch = Batch::default();
+                batch.push(6, &packed[..7 * PACKED]);
+                batch.push(7, &packed);
+                let mut found = scan.pass(&batch);
+                found.retain(|(_, place), _| place.job == 7);
+                assert_eq!(found, expected);
+            }
         }
     }
 }

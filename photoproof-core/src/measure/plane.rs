@@ -94,18 +94,26 @@ impl Plane {
     /// Standard deviation of the noise, luma levels (Immerkaer, "Fast Noise Variance Estimation",
     /// CVIU 64(2), 1996), taken as the lowest quartile over tiles so that texture does not count.
     pub(crate) fn noise(&self) -> f32 {
+        self.noise_between(f32::NEG_INFINITY, f32::INFINITY)
+    }
+
+    /// Like [`noise`](Self::noise), over tiles whose mean luma is from `low` to `high`; 0 where there are none.
+    pub(crate) fn noise_between(&self, low: f32, high: f32) -> f32 {
         const TILE: usize = 32;
         let mut tiles = Vec::new();
         for ty in (1..self.height.saturating_sub(TILE + 1)).step_by(TILE) {
             for tx in (1..self.width.saturating_sub(TILE + 1)).step_by(TILE) {
-                let mut sum = 0.0f32;
+                let (mut sum, mut luma) = (0.0f32, 0.0f32);
                 for y in ty..ty + TILE {
                     for x in tx..tx + TILE {
+                        luma += self.data.get(y * self.width + x).copied().unwrap_or(0.0);
                         sum += self.laplacian_difference(x, y).abs();
                     }
                 }
                 let count = (TILE * TILE) as f32;
-                tiles.push((std::f32::consts::PI / 2.0).sqrt() * sum / (6.0 * count));
+                if (low..=high).contains(&(luma / count)) {
+                    tiles.push((std::f32::consts::PI / 2.0).sqrt() * sum / (6.0 * count));
+                }
             }
         }
         tiles.sort_by(f32::total_cmp);

@@ -81,7 +81,7 @@ pub struct Reuse {
     pub second_job: String,
     /// Path in the second job.
     pub second: String,
-    /// `same_bytes`, `same_pixels`, `edited`.
+    /// `same_bytes`, `same_pixels`, `edited`, `unsure`.
     pub kind: String,
 }
 

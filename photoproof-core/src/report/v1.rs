@@ -194,7 +194,7 @@ pub struct Pair {
     pub model: Option<String>,
     /// Whether both focal lengths come from Exif.
     pub focal_known: bool,
-    /// `none`, `same_bytes`, `same_pixels`, `edited`.
+    /// `none`, `same_bytes`, `same_pixels`, `edited`, `unsure` (a copy or a second exposure from the same spot).
     pub copy: String,
     /// How the copy was edited.
     pub copy_detail: Option<CopyDetail>,
@@ -259,7 +259,7 @@ pub struct Copy {
     pub a: String,
     /// Path of the copy, in this job.
     pub b: String,
-    /// `same_bytes`, `same_pixels`, `edited`.
+    /// `same_bytes`, `same_pixels`, `edited`, `unsure` (a copy or a second exposure from the same spot).
     pub kind: String,
     /// `job` or `ledger`.
     pub scope: String,

@@ -223,6 +223,7 @@ pub fn copy_kind(name: &str) -> &'static str {
         "same_bytes" => "the same file",
         "same_pixels" => "the same picture in another file",
         "edited" => "an edited copy of the same picture",
+        "unsure" => "an edited copy, or a second exposure from the same spot",
         _ => "no copy",
     }
 }

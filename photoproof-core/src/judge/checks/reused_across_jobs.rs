@@ -19,7 +19,7 @@ static META: CheckMeta = CheckMeta {
         "a photo was uploaded to the wrong job",
         "a street view or document that both jobs share",
     ],
-    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures and compares whole frames: crops, collages and photos of a screen are mostly missed.",
+    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures: it cannot tell a second exposure from the same spot from a copy, and it compares whole frames: crops, collages and photos of a screen are mostly missed.",
 };
 
 /// The check.

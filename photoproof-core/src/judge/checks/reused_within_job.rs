@@ -14,14 +14,14 @@ static META: CheckMeta = CheckMeta {
     summary: "One picture is used for two phases, areas or views of the job.",
     why: "A picture can prove one moment of one view; the second use proves nothing.",
     how_measured: "File digest, digest of the upright pixels, perceptual hash in eight orientations, then keypoint geometry and agreement of the pixels over the whole common region.",
-    limit: "Any confirmed copy. Over phases or areas it fails; inside one area and phase it is a note, since a wide view may be listed under two items.",
+    limit: "Any confirmed copy. Over phases or areas it fails; inside one area and phase it is a note, since a wide view may be listed under two items. Pictures that agree but have kept no noise that would tell a copy from a second exposure are for a person to look at.",
     remedy: "Replace the second use by its own photo.",
     innocent: &[
         "the photo was uploaded twice by mistake",
         "a file was put into the wrong folder",
         "one wide photo was meant to serve two items",
     ],
-    blind_spots: "A second exposure from a tripod within the same second can look like a copy; heavy crops of plain walls can be missed.",
+    blind_spots: "Second exposures from one spot are told from copies by their noise: where one of the two was saved so coarsely that its noise is gone, a second exposure can look like a copy. Heavy crops of plain walls can be missed.",
 };
 
 /// The check.
@@ -91,6 +91,9 @@ fn finding(evidence: &Evidence<'_>, copy: &CopyPair, original: PhotoId) -> Findi
     if !crosses {
         return finding.at_most(Severity::Note);
     }
+    if !copy.measure.is_confirmed() {
+        return finding.at_most(Severity::Review);
+    }
     let served = format!(
         "send the photo that belongs here; this one already serves {}",
         place(original)
@@ -118,5 +121,6 @@ pub(super) fn what(measure: &CopyMeasure) -> String {
             };
             format!("a {edits} copy")
         }
+        CopyKind::Unsure => "a copy, or a second exposure from the same spot,".to_owned(),
     }
 }

@@ -1,6 +1,8 @@
 //! Do two aligned pictures agree everywhere? The pixels of a copy do; those of a second exposure of
 //! the same view do not: things moved, light and parallax changed, sensor noise is new.
 
+use std::collections::BTreeSet;
+
 use super::align::{Map, apply, seen};
 use super::flow;
 use crate::measure::plane::Plane;
@@ -13,6 +15,8 @@ const BASE_BLUR: f32 = 0.7;
 const TEXTURE: f64 = 2.5;
 /// Block correlation from which a block agrees.
 const AGREES: f64 = 0.7;
+/// Structure in the weaker direction from which a block counts as a corner, luma levels a sample.
+const CORNER: f64 = 1.2;
 /// Refinements of the map by the shifts of blocks.
 const REFINEMENTS: usize = 3;
 /// Luma at and beyond which detail is lost.
@@ -32,10 +36,14 @@ pub(super) struct Agreement {
     pub(super) share: f64,
     /// Median correlation of textured blocks.
     pub(super) median: f64,
-    /// Correlation of fine detail pooled over blocks that are plain in both, -1..=1.
-    pub(super) fine: f64,
-    /// Number of plain blocks behind `fine`.
-    pub(super) plain: usize,
+    /// The largest region of blocks that do not agree, as a share of the compared blocks, 0..=1: a stamp, a logo.
+    pub(super) patch: f64,
+    /// Share of textured blocks that do not agree and lie outside that region, 0..=1.
+    pub(super) stray: f64,
+    /// Blocks outside that region whose edges run in more than one direction: repeated lines have none.
+    pub(super) corners: usize,
+    /// Share of those (by strength) that agree, 0..=1.
+    pub(super) corner_share: f64,
     /// Share of blocks with detail on the one side where the other side is blown out or black.
     pub(super) lost: [f64; 2],
     /// Share of b's luma variance that is a function of a's luma, 0..=1.
@@ -54,7 +62,10 @@ struct Block {
     deviation: [f64; 2],
     mean: [f64; 2],
     correlation: f64,
-    fine: [f64; 3],
+    /// Column and row of the block.
+    place: [usize; 2],
+    /// See [`corner`].
+    corner: f64,
 }
 
 /// Compares thumbnail `a` with `b`, where `map` leads from a's samples to b's.
@@ -76,22 +87,8 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
             .hypot(extra_blur * ratio as f32),
     );
     let coarse = coarse.blurred(BASE_BLUR.hypot(extra_blur));
-    let size = (coarse.width, coarse.height);
     let mut walk = *walk;
-    let mut warped = fine.resampled(size, |at| apply(&walk, at));
-    let mut shifts = flow::shifts(&coarse, &warped);
-    for _ in 0..REFINEMENTS {
-        let Some(step) = flow::correction(&shifts, [size.0 as f64, size.1 as f64]) else {
-            break;
-        };
-        let next = walk * step;
-        let rewarped = fine.resampled(size, |at| apply(&next, at));
-        let left = flow::shifts(&coarse, &rewarped);
-        if left.len() * 5 < shifts.len() * 4 || flow::spread(&left) >= flow::spread(&shifts) {
-            break;
-        }
-        (walk, warped, shifts) = (next, rewarped, left);
-    }
+    let (warped, shifts) = flow::refine(&coarse, &fine, &mut walk, REFINEMENTS);
     let count = warped.data.iter().filter(|v| v.is_finite()).count() as f64;
     let cover_coarse = count / (coarse.width * coarse.height).max(1) as f64;
     let cover_fine = seen(
@@ -113,7 +110,8 @@ pub(super) fn agree(a: &Plane, b: &Plane, map: &Map, extra_blur: f32) -> Option<
     Some(result)
 }
 
-fn local_scale(map: &Map, [x, y]: [f64; 2]) -> Option<f64> {
+/// Linear scale of `map` about a point; `None` where it is no picture's.
+pub(super) fn local_scale(map: &Map, [x, y]: [f64; 2]) -> Option<f64> {
     let o = apply(map, [x, y])?;
     let p = apply(map, [x + 1.0, y])?;
     let q = apply(map, [x, y + 1.0])?;
@@ -124,12 +122,10 @@ fn local_scale(map: &Map, [x, y]: [f64; 2]) -> Option<f64> {
 
 fn blocks(coarse: &Plane, warped: &Plane) -> Vec<Block> {
     let mut found = Vec::new();
-    let (smooth_a, smooth_b) = (coarse.blurred(2.0), filled(warped).blurred(2.0));
     for top in (0..coarse.height.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
         for left in (0..coarse.width.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
             let at = |x: usize, y: usize| y * coarse.width + x;
             let mut pairs = Vec::with_capacity(BLOCK * BLOCK);
-            let mut details = Vec::with_capacity(BLOCK * BLOCK);
             for y in top..top + BLOCK {
                 for x in left..left + BLOCK {
                     let i = at(x, y);
@@ -138,23 +134,39 @@ fn blocks(coarse: &Plane, warped: &Plane) -> Vec<Block> {
                     };
                     if q.is_finite() {
                         pairs.push((f64::from(p), f64::from(q)));
-                        let (sp, sq) = (smooth_a.data.get(i), smooth_b.data.get(i));
-                        if let (Some(sp), Some(sq)) = (sp, sq) {
-                            details.push((f64::from(p - sp), f64::from(q - sq)));
-                        }
                     }
                 }
             }
             if pairs.len() == BLOCK * BLOCK {
-                found.push(block(&pairs, &details));
+                found.push(Block {
+                    place: [left / BLOCK, top / BLOCK],
+                    corner: corner(coarse, left, top).max(corner(warped, left, top)),
+                    ..block(&pairs)
+                });
             }
         }
     }
     found
 }
 
+/// Root of the smaller eigenvalue of the structure tensor, luma levels a sample: how far the edges of a block run
+/// in more than one direction.
+fn corner(plane: &Plane, left: usize, top: usize) -> f64 {
+    let (mut xx, mut xy, mut yy) = (0.0, 0.0, 0.0);
+    for y in top + 1..top + BLOCK - 1 {
+        for x in left + 1..left + BLOCK - 1 {
+            let (i, j) = (x as isize, y as isize);
+            let gx = f64::from(plane.at(i + 1, j) - plane.at(i - 1, j)) / 2.0;
+            let gy = f64::from(plane.at(i, j + 1) - plane.at(i, j - 1)) / 2.0;
+            (xx, xy, yy) = (xx + gx * gx, xy + gx * gy, yy + gy * gy);
+        }
+    }
+    let smaller = (xx + yy) / 2.0 - ((xx - yy) / 2.0).hypot(xy);
+    (smaller.max(0.0) / ((BLOCK - 2) * (BLOCK - 2)) as f64).sqrt()
+}
+
 /// Not-a-number replaced by the mean, so that a blur can run over the plane.
-fn filled(plane: &Plane) -> Plane {
+pub(super) fn filled(plane: &Plane) -> Plane {
     let seen: Vec<f32> = plane
         .data
         .iter()
@@ -170,9 +182,8 @@ fn filled(plane: &Plane) -> Plane {
     out
 }
 
-fn block(pairs: &[(f64, f64)], details: &[(f64, f64)]) -> Block {
+fn block(pairs: &[(f64, f64)]) -> Block {
     let (mean, [va, vb, cov]) = moments(pairs);
-    let (_, fine) = moments(details);
     Block {
         deviation: [va.sqrt(), vb.sqrt()],
         mean,
@@ -181,12 +192,12 @@ fn block(pairs: &[(f64, f64)], details: &[(f64, f64)]) -> Block {
         } else {
             0.0
         },
-        fine,
+        ..Block::default()
     }
 }
 
 /// Means, and the two variances and the covariance.
-fn moments(pairs: &[(f64, f64)]) -> ([f64; 2], [f64; 3]) {
+pub(super) fn moments(pairs: &[(f64, f64)]) -> ([f64; 2], [f64; 3]) {
     let count = pairs.len().max(1) as f64;
     let (sa, sb) = pairs
         .iter()
@@ -222,40 +233,75 @@ fn summary(blocks: &[Block]) -> Agreement {
         .filter(|b| b.deviation[0].max(b.deviation[1]) >= TEXTURE)
         .copied()
         .collect();
-    let plain = usable
+    let patch = largest_patch(&textured);
+    let outside: Vec<&Block> = textured
         .iter()
-        .filter(|b| b.deviation[0].max(b.deviation[1]) < TEXTURE);
-    let (plain_count, [fa, fb, fab]) = plain.fold((0, [0.0; 3]), |(n, [a, b, c]), block| {
-        (
-            n + 1,
-            [a + block.fine[0], b + block.fine[1], c + block.fine[2]],
-        )
-    });
-    let weight = |b: &Block| b.deviation[0].max(b.deviation[1]).min(8.0);
-    let total: f64 = textured.iter().map(|b| weight(b)).sum();
-    let good: f64 = textured
+        .filter(|b| !patch.contains(&b.place))
+        .copied()
+        .collect();
+    let stray = outside.iter().filter(|b| b.correlation < AGREES).count();
+    let corners: Vec<&Block> = outside
         .iter()
-        .filter(|b| b.correlation >= AGREES)
-        .map(|b| weight(b))
-        .sum();
+        .filter(|b| b.corner >= CORNER)
+        .copied()
+        .collect();
     let mut correlations: Vec<f64> = textured.iter().map(|b| b.correlation).collect();
     correlations.sort_by(f64::total_cmp);
     Agreement {
         textured: textured.len(),
-        share: if total > 0.0 { good / total } else { 0.0 },
+        share: agreeing(&textured),
+        patch: patch.len() as f64 / count,
+        stray: stray as f64 / textured.len().max(1) as f64,
+        corners: corners.len(),
+        corner_share: agreeing(&corners),
         median: correlations
             .get(correlations.len() / 2)
             .copied()
             .unwrap_or(0.0),
-        fine: if fa > 0.0 && fb > 0.0 {
-            fab / (fa * fb).sqrt()
-        } else {
-            0.0
-        },
-        plain: plain_count,
         lost,
         ..Agreement::default()
     }
+}
+
+/// Share of blocks, by strength, that agree.
+fn agreeing(blocks: &[&Block]) -> f64 {
+    let weight = |b: &Block| b.deviation[0].max(b.deviation[1]).min(8.0);
+    let sum = |least: f64| -> f64 {
+        let those = blocks.iter().filter(|b| b.correlation >= least);
+        those.map(|b| weight(b)).sum()
+    };
+    let total = sum(f64::NEG_INFINITY);
+    if total > 0.0 {
+        sum(AGREES) / total
+    } else {
+        0.0
+    }
+}
+
+/// Places of the largest region of touching blocks that do not agree.
+fn largest_patch(textured: &[&Block]) -> BTreeSet<[usize; 2]> {
+    let disagree = textured.iter().filter(|b| b.correlation < AGREES);
+    let mut left: BTreeSet<[usize; 2]> = disagree.map(|b| b.place).collect();
+    let mut largest = BTreeSet::new();
+    while let Some(first) = left.pop_first() {
+        let (mut open, mut region) = (vec![first], BTreeSet::new());
+        while let Some([x, y]) = open.pop() {
+            region.insert([x, y]);
+            for near in 0..9 {
+                let next = [
+                    (x + near % 3).wrapping_sub(1),
+                    (y + near / 3).wrapping_sub(1),
+                ];
+                if left.remove(&next) {
+                    open.push(next);
+                }
+            }
+        }
+        if region.len() > largest.len() {
+            largest = region;
+        }
+    }
+    largest
 }
 
 /// Correlation ratio of the second side on the first, and the mean change of luma.

@@ -53,22 +53,6 @@ pub(super) fn turn_map(turn: Turn, size: [f64; 2]) -> Map {
     map
 }
 
-/// Largest distance between the images of a frame's corners under two maps, as a share of the long
-/// side of the frame.
-pub(super) fn corner_motion(map: &Map, other: &Map, size: [f64; 2]) -> f64 {
-    let [w, h] = size;
-    let scale = (other[(0, 0)] * other[(1, 1)]).abs().sqrt().max(1e-9);
-    [[0.0, 0.0], [w, 0.0], [w, h], [0.0, h]]
-        .into_iter()
-        .map(|corner| match (apply(map, corner), apply(other, corner)) {
-            (Some(p), Some(q)) => (p[0] - q[0]).hypot(p[1] - q[1]),
-            _ => f64::INFINITY,
-        })
-        .fold(0.0, f64::max)
-        / scale
-        / w.max(h).max(1.0)
-}
-
 /// Share of a frame of `from` that lands inside a frame of `to`, 0..=1.
 pub(super) fn seen(map: &Map, from: [f64; 2], to: [f64; 2]) -> f64 {
     const STEPS: usize = 40;

@@ -3,7 +3,7 @@
 
 use nalgebra::{SMatrix, SVector};
 
-use super::align::Map;
+use super::align::{Map, apply};
 use crate::measure::plane::Plane;
 
 /// Side of a block, samples.
@@ -25,7 +25,7 @@ pub(super) struct Shift {
 }
 
 /// Shifts of all blocks with clear edges between `first` and the aligned `second`.
-pub(super) fn shifts(first: &Plane, second: &Plane) -> Vec<Shift> {
+fn shifts(first: &Plane, second: &Plane) -> Vec<Shift> {
     let mut found = Vec::new();
     for top in (1..first.height.saturating_sub(BLOCK)).step_by(BLOCK) {
         for left in (1..first.width.saturating_sub(BLOCK)).step_by(BLOCK) {
@@ -88,7 +88,7 @@ fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Op
 }
 
 /// The small map x -> x + d(x) that explains the shifts best, to be applied before the present map.
-pub(super) fn correction(shifts: &[Shift], size: [f64; 2]) -> Option<Map> {
+fn correction(shifts: &[Shift], size: [f64; 2]) -> Option<Map> {
     if shifts.len() < 16 {
         return None;
     }
@@ -138,6 +138,31 @@ pub(super) fn correction(shifts: &[Shift], size: [f64; 2]) -> Option<Map> {
         1.0,
     );
     Some(there.try_inverse()? * step * there)
+}
+
+/// Refines the `map` from `first` to `second` up to `times` times; `second` so laid onto `first`, and the shifts left.
+pub(super) fn refine(
+    first: &Plane,
+    second: &Plane,
+    map: &mut Map,
+    times: usize,
+) -> (Plane, Vec<Shift>) {
+    let size = (first.width, first.height);
+    let mut warped = second.resampled(size, |at| apply(map, at));
+    let mut found = shifts(first, &warped);
+    for _ in 0..times {
+        let Some(step) = correction(&found, [size.0 as f64, size.1 as f64]) else {
+            break;
+        };
+        let next = *map * step;
+        let rewarped = second.resampled(size, |at| apply(&next, at));
+        let left = shifts(first, &rewarped);
+        if left.len() * 5 < found.len() * 4 || spread(&left) >= spread(&found) {
+            break;
+        }
+        (*map, warped, found) = (next, rewarped, left);
+    }
+    (warped, found)
 }
 
 /// The shift that a fifth of the blocks exceed, samples; 0 with too few blocks to say.

@@ -3,15 +3,29 @@
 
 use image::GrayImage;
 
-use super::align::{Map, apply};
+use super::align::Map;
+use super::{agree, flow};
 use crate::measure::plane::Plane;
 
 /// Size of the kept window from the middle of the working picture, pixels.
 pub(super) const WINDOW: [u32; 2] = [448, 336];
 /// Fewest blocks that tell.
 const MIN_BLOCKS: usize = 16;
+/// The plainest blocks that are asked.
+const PLAINEST: usize = 24;
 /// Side of a block.
 const BLOCK: usize = 16;
+/// Standard deviation of the finest detail from which a block tells, luma levels; below, rounding and the steps of
+/// the compression are as strong as noise.
+const MIN_DETAIL: f64 = 0.6;
+const MIN_FAINT_DETAIL: f64 = 0.5;
+/// Variance that rounding to whole luma levels adds to the finest detail.
+const ROUNDING: f64 = 0.06;
+/// Mean luma of blocks that are neither black nor blown out.
+const DARK: f32 = 16.0;
+const BRIGHT: f32 = 235.0;
+/// Refinements of the map by the shifts of blocks.
+const REFINEMENTS: usize = 2;
 
 /// The middle of the working picture at full working resolution.
 pub(super) fn window(gray: &GrayImage) -> GrayImage {
@@ -20,16 +34,22 @@ pub(super) fn window(gray: &GrayImage) -> GrayImage {
     image::imageops::crop_imm(gray, x, y, width, height).to_image()
 }
 
-/// Noise of two aligned windows.
+/// What the finest detail of two aligned windows says.
 #[derive(Debug, Clone, Copy, PartialEq, Default)]
 pub(super) struct Grain {
-    /// Correlation of the finest detail, upper quartile over the plainer half of the blocks, -1..=1:
-    /// an overlay may spoil some blocks of a copy, nothing makes the noise of two exposures agree.
-    pub(super) correlation: f64,
     /// Standard deviation of the noise on either side, luma levels.
     pub(super) noise: [f64; 2],
-    /// Blocks compared.
-    pub(super) blocks: usize,
+    /// Share of the fainter side's finest detail that the other side holds as well, over the plainest blocks where
+    /// both have any, so that noise counts and not texture. A copy holds all that saving has left of its
+    /// original's noise and measures about 1, two exposures share none and measure about 0. `None` with too few
+    /// such blocks.
+    pub(super) shared: Option<f64>,
+    /// The same with the fainter blocks among them, where rounding and compression count as well.
+    pub(super) shared_faint: Option<f64>,
+    /// Parallax: the shift, working pixels, that a fifth of the blocks with edges exceed.
+    pub(super) flow: f64,
+    /// Blocks with edges.
+    pub(super) edges: usize,
 }
 
 /// A kept window and the size of the working picture it was cut from.
@@ -50,66 +70,85 @@ impl Cut<'_> {
 
 /// Compares the noise; `map` leads from working pixels of a to those of b.
 pub(super) fn compare(a: &Cut<'_>, b: &Cut<'_>, map: &Map) -> Option<Grain> {
-    let (pa, pb) = (Plane::from_gray(a.window), Plane::from_gray(b.window));
-    let (fa, fb) = (fine(&pa), fine(&pb));
-    let (ca, cb) = (a.corner(), b.corner());
-    let mut blocks: Vec<(f64, [f64; 3])> = Vec::new();
-    for top in (0..pa.height.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
-        for left in (0..pa.width.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
-            let mut sums = [0.0f64; 3];
-            let mut coarse = [0.0f64; 2];
-            let mut count = 0usize;
+    let corner = a.corner();
+    let middle = [
+        corner[0] + f64::from(a.window.width()) / 2.0,
+        corner[1] + f64::from(a.window.height()) / 2.0,
+    ];
+    let scale = agree::local_scale(map, middle)?;
+    // Walk over the coarser side; the finer one is blurred to its resolution.
+    if scale < 1.0 {
+        let mut grain = compare_coarser(b, a, &map.try_inverse()?, 1.0 / scale);
+        grain.noise.reverse();
+        Some(grain)
+    } else {
+        Some(compare_coarser(a, b, map, scale))
+    }
+}
+
+fn compare_coarser(coarse: &Cut<'_>, fine: &Cut<'_>, map: &Map, scale: f64) -> Grain {
+    let moved = |[x, y]: [f64; 2]| Map::new(1.0, 0.0, x, 0.0, 1.0, y, 0.0, 0.0, 1.0);
+    let [x, y] = fine.corner();
+    let first = Plane::from_gray(coarse.window);
+    let second = Plane::from_gray(fine.window);
+    let noise = [&first, &second].map(|plane| f64::from(plane.noise_between(DARK, BRIGHT)));
+    let second = second.blurred(0.5 * (scale * scale - 1.0).max(0.0).sqrt() as f32);
+    let mut map = moved([-x, -y]) * map * moved(coarse.corner());
+    let (warped, shifts) = flow::refine(&first, &second, &mut map, REFINEMENTS);
+    let blocks = blocks(&first, &warped);
+    Grain {
+        noise,
+        shared: shared(&blocks, MIN_DETAIL),
+        shared_faint: shared(&blocks, MIN_FAINT_DETAIL),
+        flow: flow::spread(&shifts),
+        edges: shifts.len(),
+    }
+}
+
+/// A block: the variance of what is coarser than noise, and the two variances and the covariance of what is finer.
+type Block = (f64, [f64; 3]);
+
+/// Blocks that both windows show and that are neither black nor blown out, the plainest first.
+fn blocks(first: &Plane, warped: &Plane) -> Vec<Block> {
+    let (smooth, smooth_warped) = (first.blurred(1.0), agree::filled(warped).blurred(1.0));
+    let mut found = Vec::new();
+    for top in (0..first.height.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
+        for left in (0..first.width.saturating_sub(BLOCK - 1)).step_by(BLOCK) {
+            let (mut coarse, mut fine) = (Vec::new(), Vec::new());
             for y in top..top + BLOCK {
                 for x in left..left + BLOCK {
-                    let from = [ca[0] + x as f64 + 0.5, ca[1] + y as f64 + 0.5];
-                    let Some([u, v]) = apply(map, from) else {
-                        continue;
-                    };
-                    let Some(q) = fb.sample(u - cb[0], v - cb[1]) else {
-                        continue;
-                    };
-                    let i = y * pa.width + x;
-                    let (Some(p), Some(raw)) = (fa.data.get(i), pa.data.get(i)) else {
-                        continue;
-                    };
-                    let (p, q, raw) = (f64::from(*p), f64::from(q), f64::from(*raw));
-                    sums = [sums[0] + p * p, sums[1] + q * q, sums[2] + p * q];
-                    coarse = [coarse[0] + raw, coarse[1] + raw * raw];
-                    count += 1;
+                    let i = y * first.width + x;
+                    let values = [first, warped, &smooth, &smooth_warped]
+                        .map(|plane| f64::from(plane.data.get(i).copied().unwrap_or(f32::NAN)));
+                    let [p, q, sp, sq] = values;
+                    if q.is_finite() {
+                        coarse.push((sp, sq));
+                        fine.push((p - sp, q - sq));
+                    }
                 }
             }
-            let n = (BLOCK * BLOCK) as f64;
-            let mean = coarse[0] / n;
-            if count == BLOCK * BLOCK && (16.0..235.0).contains(&mean) {
-                blocks.push((coarse[1] / n - mean * mean, sums));
+            let (means, [va, vb, _]) = agree::moments(&coarse);
+            let visible = |mean: &f64| (f64::from(DARK)..f64::from(BRIGHT)).contains(mean);
+            if coarse.len() == BLOCK * BLOCK && means.iter().all(visible) {
+                found.push((va.max(vb), agree::moments(&fine).1));
             }
         }
     }
-    blocks.sort_by(|x, y| x.0.total_cmp(&y.0));
-    let mut correlations: Vec<f64> = blocks
-        .iter()
-        .take(blocks.len().div_ceil(2))
-        .filter(|(_, [p, q, _])| *p > 0.0 && *q > 0.0)
-        .map(|(_, [p, q, pq])| pq / (p * q).sqrt())
-        .collect();
-    correlations.sort_by(f64::total_cmp);
-    let upper = correlations.get(correlations.len() * 3 / 4)?;
-    (correlations.len() >= MIN_BLOCKS).then(|| Grain {
-        correlation: *upper,
-        noise: [f64::from(pa.noise()), f64::from(pb.noise())],
-        blocks: correlations.len(),
-    })
+    found.sort_by(|x, y| x.0.total_cmp(&y.0));
+    found
 }
 
-fn fine(plane: &Plane) -> Plane {
-    let smooth = plane.blurred(1.0);
-    Plane {
-        data: plane
-            .data
-            .iter()
-            .zip(&smooth.data)
-            .map(|(p, s)| p - s)
-            .collect(),
-        ..*plane
+/// Share of the fainter side's detail that is shared, over the plainest blocks where both sides reach `least`.
+fn shared(blocks: &[Block], least: f64) -> Option<f64> {
+    let with_detail = blocks.iter().map(|(_, sums)| sums);
+    let plainest: Vec<&[f64; 3]> = with_detail
+        .filter(|[a, b, _]| a.min(*b) > least * least)
+        .take(PLAINEST)
+        .collect();
+    if plainest.len() < MIN_BLOCKS {
+        return None;
     }
+    let sum = |i: usize| -> f64 { plainest.iter().filter_map(|sums| sums.get(i)).sum() };
+    let fainter = sum(0).min(sum(1)) - ROUNDING * plainest.len() as f64;
+    Some(sum(2) / fainter.max(1e-9))
 }

@@ -3,6 +3,7 @@
 mod agree;
 mod align;
 mod flow;
+mod frame;
 mod grain;
 mod search;
 pub(crate) mod signature;
@@ -30,28 +31,58 @@ const HASH_LEAD: u32 = 64;
 const MIN_COVER: f64 = 0.93;
 /// Textured blocks needed to say anything.
 const MIN_BLOCKS: usize = 8;
-/// Share and median correlation of the textured blocks. Rooms photographed twice mostly stay below 0.5
-/// and 0.7, one flat view reached 0.92 and 0.96; copies 0.74 and 0.99 (`examples/copies_report`).
+/// Share and median correlation of the textured blocks: copies measured 0.72 (a large logo) and 0.989 at least, rooms
+/// photographed twice mostly below 0.5 and 0.7, plain walls of one house 0.94 and 0.985 (`examples/copies_report`).
 const MIN_SHARE: f64 = 0.62;
-const MIN_MEDIAN: f64 = 0.97;
+const MIN_MEDIAN: f64 = 0.986;
+/// What does not agree is one overlay of at most this share of the blocks (logos measured 0.094) ...
+const MAX_PATCH: f64 = 0.14;
+/// ... and beside it hardly anything: copies measured 0.084 at most.
+const MAX_STRAY: f64 = 0.1;
+/// Blocks with edges in more than one direction, beside the overlay, that must be there and agree. Pages with the
+/// same lines and other pictures measured a share of 0 to 0.27.
+const MIN_CORNERS: usize = 6;
+const MIN_CORNER_SHARE: f64 = 0.75;
+/// Below this cover of the one frame less is left to compare, and more must agree.
+const SMALL_COVER: f64 = 0.45;
+const MIN_SHARE_SMALL: f64 = 0.9;
 /// Detail that neither picture can have given the other: a bracket of two exposures.
 const MAX_LOST: f64 = 0.01;
-/// Two exposures of one view show at least this share of each other's frame ...
-const EXPOSURE_COVER: f64 = 0.5;
-/// ... and no corner moves farther than this share of the long side.
-const EXPOSURE_MOTION: f64 = 0.3;
-/// Parallax, thumbnail samples, that no single map takes out; copies measured 0.002 to 0.075.
+/// Parallax, thumbnail samples, that no single map takes out; copies measured 0.002 to 0.093.
 const MAX_FLOW: f64 = 0.11;
-/// Motion up to which the noise of the two is compared, share of the long side.
-const GRAIN_MOTION: f64 = 0.05;
-/// Noise below this cannot be told from rounding, luma levels.
-const MIN_NOISE: f64 = 0.12;
-/// Noise counts as equally strong within this power of two. Two exposures measured 0.04, a copy saved
-/// at a quality that removes noise 1 to 4.
-const MAX_NOISE_CHANGE: f64 = 0.6;
-/// Correlation of noise below which it is not shared: exposures measured 0.05 to 0.22, copies that
-/// keep their noise 0.38 to 1.
-const MIN_SHARED_NOISE: f64 = 0.3;
+/// The same in working pixels over the middle window. Copies measured 0 to 0.116, parts and pictures on a page 0 to
+/// 0.086, second exposures from the hand 0.03 to 0.7.
+const MAX_FINE_FLOW: f64 = 0.125;
+const MAX_FINE_FLOW_PART: f64 = 0.1;
+/// Cover below which a picture is a part in that sense.
+const PART_COVER: f64 = 0.6;
+/// A photo of a screen bends the picture a little; those measured 0.08 to 0.245.
+const MAX_FINE_FLOW_FRAMED: f64 = 0.27;
+/// From this share on, more than all of the fainter side's detail is in the other: the one is a blurred version of
+/// the other, whose edges are too unlike to tell small shifts. Two exposures measured 1.25 at most, a strong blur 1.5.
+const BLURRED: f64 = 1.4;
+/// Where the two are laid onto each other this exactly and share less than this, what noise says is final.
+const EXACT_FLOW: f64 = 0.06;
+const HARDLY_SHARED: f64 = 0.25;
+/// Shared detail below which noise is not shared. Copies measured 0.36 to 1.5, second exposures 0 to 0.33 and with
+/// little noise up to 0.55.
+const MIN_SHARED: f64 = 0.36;
+/// The same where the noise is equally strong: nothing was lost by saving, and copies measured 0.6 to 1.5.
+const MIN_SHARED_EQUAL: f64 = 0.55;
+/// The same where a little parallax speaks against a copy as well.
+const MIN_SHARED_MOVED: f64 = 0.5;
+const MOVED_FLOW: f64 = 0.09;
+/// Ratio up to which noise is equally strong: second exposures measured up to 1.1.
+const EQUAL_NOISE: f64 = 1.25;
+/// From this ratio on, saving has taken the noise of the one side, as in a copy saved at a quality of 30 (2.8 to 75;
+/// two exposures sent alike measured up to 2.3), and what is left is mostly the steps of the compression: those share
+/// little and bend edges a little.
+const LOST_NOISE: f64 = 2.5;
+const MIN_SHARED_LOST: f64 = 0.12;
+const MAX_FINE_FLOW_LOST: f64 = 0.16;
+/// Noise below this is gone, luma levels: what is left is rounding. Photos as they came measured 0.19 and more,
+/// those saved at a quality of 30 mostly below 0.13.
+const NO_NOISE: f64 = 0.14;
 /// Blurs at which pictures are compared, so that a blurred copy is still one.
 const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 
@@ -88,15 +119,19 @@ pub enum CopyKind {
     SamePixels,
     /// Re-encoded, resized, cropped, turned, mirrored, recoloured or overlaid.
     Edited,
+    /// The pixels agree, but neither picture has kept noise that would tell a copy from a second exposure of the
+    /// same view from the same spot.
+    Unsure,
 }
 
-/// A confirmed copy: b shows what a shows, pixel for pixel, after the stated changes.
+/// A copy: b shows what a shows, pixel for pixel, after the stated changes. Confirmed unless `kind` is
+/// [`CopyKind::Unsure`].
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct CopyMeasure {
     /// What kind of copy.
     pub kind: CopyKind,
-    /// For `Edited`: how b was turned or mirrored against a (`none`, `mirrored`, `turned 90`, ...).
+    /// For `Edited` and `Unsure`: how b was turned or mirrored against a (`none`, `mirrored`, `turned 90`, ...).
     pub transform: String,
     /// Share of a's area that b shows, 0..=1; 1 for a whole copy.
     pub crop: f64,
@@ -208,9 +243,7 @@ pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasur
         return Some(exact);
     }
     let index = search::WordIndex::new(&[&a.features]);
-    let leads = search::word_leads(&index.votes(&b.features, 1));
-    let turns: Vec<usize> = leads.iter().map(|lead| lead.turn).collect();
-    verify(a, b, &turns)
+    verify(a, b, &search::likeliest_turns(&index.votes(&b.features, 1)))
 }
 
 /// All copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
@@ -282,6 +315,18 @@ fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
 }
 
 impl CopyMeasure {
+    /// Whether this is a copy for certain.
+    #[must_use]
+    pub fn is_confirmed(&self) -> bool {
+        self.kind != CopyKind::Unsure
+    }
+
+    /// Whether the two files differ in their pixels, so that `transform` and what follows say how.
+    #[must_use]
+    pub fn is_edit(&self) -> bool {
+        matches!(self.kind, CopyKind::Edited | CopyKind::Unsure)
+    }
+
     /// An exact copy of the given kind.
     #[must_use]
     pub fn exact(kind: CopyKind) -> Self {
@@ -309,64 +354,148 @@ pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> O
     let planes = [a, b].map(|p| Plane::from_gray(&p.fingerprint.thumb));
     let thumbs = [&a.fingerprint.thumb, &b.fingerprint.thumb];
     let whole = near.and_then(|turn| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(turn)?));
-    whole
-        .and_then(|map| decide(a, b, &planes, &map))
-        .or_else(|| {
-            turns.iter().find_map(|&turn| {
-                let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?)?;
-                decide(a, b, &planes, &thumb_map(&alignment.map, a, b))
-            })
-        })
-        .map(|agreement| edited(a, b, &agreement))
+    let mut answer = whole.map_or(Answer::Open, |map| decide(a, b, &planes, &map));
+    for &turn in turns {
+        if !matches!(answer, Answer::Open) {
+            break;
+        }
+        let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?);
+        answer = alignment.map_or(Answer::Open, |found| {
+            decide(a, b, &planes, &thumb_map(&found.map, a, b))
+        });
+    }
+    match answer {
+        Answer::Copy(kind, agreement) => Some(edited(a, b, kind, &agreement)),
+        Answer::Open | Answer::SecondExposure => None,
+    }
+}
+
+/// What one way to lay two pictures onto each other says.
+enum Answer {
+    Copy(CopyKind, Box<Agreement>),
+    /// Two exposures; no other way to lay them will say more.
+    SecondExposure,
+    /// Nothing.
+    Open,
 }
 
 /// Whether the aligned thumbnails agree as only copies do.
-fn decide(
-    a: &PhotoMeasures,
-    b: &PhotoMeasures,
-    planes: &[Plane; 2],
-    map: &Map,
-) -> Option<Agreement> {
-    EXTRA_BLURS.iter().find_map(|&blur| {
-        let agreement = agree::agree(&planes[0], &planes[1], map, blur)?;
-        (is_copy(&agreement) && !second_exposure(a, b, &agreement)).then_some(agreement)
-    })
+fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) -> Answer {
+    for blur in EXTRA_BLURS {
+        let Some(found) = agree::agree(&planes[0], &planes[1], map, blur) else {
+            continue;
+        };
+        if !is_copy(&found) {
+            continue;
+        }
+        let framed = is_framed(planes, &found);
+        match exposure(&found, framed, noise(a, b, &found.map).as_ref()) {
+            Exposure::Same => return Answer::Copy(CopyKind::Edited, Box::new(found)),
+            Exposure::Unsure => return Answer::Copy(CopyKind::Unsure, Box::new(found)),
+            Exposure::Second => return Answer::SecondExposure,
+            Exposure::Apart => {}
+        }
+    }
+    Answer::Open
 }
 
 fn is_copy(found: &Agreement) -> bool {
+    let small = found.cover_a.min(found.cover_b) < SMALL_COVER;
+    let least = if small { MIN_SHARE_SMALL } else { MIN_SHARE };
     found.cover_a.max(found.cover_b) >= MIN_COVER
         && found.textured >= MIN_BLOCKS
-        && found.share >= MIN_SHARE
+        && found.share >= least
         && found.median >= MIN_MEDIAN
+        && found.patch <= MAX_PATCH
+        && found.stray <= MAX_STRAY
+        && found.corners >= MIN_CORNERS
+        && found.corner_share >= MIN_CORNER_SHARE
         && found.lost[0].min(found.lost[1]) < MAX_LOST
 }
 
-/// Whether the two may be two exposures of one view, by hand or from a tripod: laid alike, nearly the
-/// same frame, and either parallax is left or the noise is as strong on both sides and unrelated.
-fn second_exposure(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> bool {
+/// Whether the one picture is set into the other: a photo of a screen, a page, a border.
+fn is_framed(planes: &[Plane; 2], found: &Agreement) -> bool {
+    let [a, b] = planes;
+    let size = |plane: &Plane| [plane.width as f64, plane.height as f64];
+    if found.cover_a.min(found.cover_b) >= MIN_COVER {
+        false
+    } else if found.cover_b < found.cover_a {
+        frame::framed(size(a), b, &found.map)
+    } else {
+        let back = found.map.try_inverse();
+        back.is_some_and(|back| frame::framed(size(b), a, &back))
+    }
+}
+
+/// Whether two pictures that agree are one exposure.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Exposure {
+    /// One and the same.
+    Same,
+    /// One or two: nothing is left that would tell.
+    Unsure,
+    /// Two exposures, by their noise.
+    Second,
+    /// The camera moved, or they are not laid well.
+    Apart,
+}
+
+/// Tells one exposure from two of one view, by hand or from a tripod, the whole frame or a part: in two, parallax is
+/// left or the noise of each is its own.
+fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Exposure {
     // Parallax tells a camera that moved, however far, from a copy that was cropped or enlarged.
     if found.flow > MAX_FLOW {
-        return true;
+        return Exposure::Apart;
     }
-    if found.cover_a.min(found.cover_b) < EXPOSURE_COVER {
-        return false;
+    let Some(grain) = grain else {
+        return Exposure::Same;
+    };
+    let cover = found.cover_a.min(found.cover_b);
+    let [fainter, stronger] = [
+        grain.noise[0].min(grain.noise[1]),
+        grain.noise[0].max(grain.noise[1]),
+    ];
+    let lost = stronger >= LOST_NOISE * fainter;
+    let most = if framed && cover >= SMALL_COVER {
+        MAX_FINE_FLOW_FRAMED
+    } else if cover < PART_COVER {
+        MAX_FINE_FLOW_PART
+    } else if lost {
+        MAX_FINE_FLOW_LOST
+    } else {
+        MAX_FINE_FLOW
+    };
+    let blurred = |share: Option<f64>| share.is_some_and(|share| share >= BLURRED);
+    let blurred = blurred(grain.shared) && blurred(grain.shared_faint);
+    if grain.flow > most && !blurred {
+        return Exposure::Apart;
     }
-    let size = size_of(&a.fingerprint.thumb);
-    let frame = align::scale_map(size, size_of(&b.fingerprint.thumb));
-    let motion = align::corner_motion(&found.map, &frame, size);
-    if motion > EXPOSURE_MOTION {
-        return false;
+    // A photo of a screen has noise of its own.
+    if framed {
+        return Exposure::Same;
     }
-    let [wa, wb] = [a, b].map(|p| f64::from(p.features.width.max(p.features.height)));
-    if motion > GRAIN_MOTION || !(0.9..1.11).contains(&(wb / wa.max(1.0))) {
-        return false;
+    let equal = stronger < EQUAL_NOISE * fainter;
+    let moved = grain.flow > MOVED_FLOW;
+    let own_noise = match (grain.shared, grain.shared_faint) {
+        (share, faint) if lost => share.or(faint).is_some_and(|s| s < MIN_SHARED_LOST),
+        (Some(share), faint) => {
+            share < if equal { MIN_SHARED_EQUAL } else { MIN_SHARED }
+                || moved && faint.is_some_and(|faint| faint < MIN_SHARED_MOVED)
+        }
+        (None, Some(faint)) => faint < if moved { MIN_SHARED_MOVED } else { MIN_SHARED },
+        (None, None) => false,
+    };
+    let hardly = |share: Option<f64>| share.is_none_or(|share| share < HARDLY_SHARED);
+    let clear = hardly(grain.shared) && hardly(grain.shared_faint);
+    if own_noise && clear && grain.flow <= EXACT_FLOW {
+        Exposure::Second
+    } else if own_noise {
+        Exposure::Apart
+    } else if stronger < NO_NOISE && !lost {
+        Exposure::Unsure
+    } else {
+        Exposure::Same
     }
-    noise(a, b, &found.map).is_some_and(|grain| {
-        let [na, nb] = grain.noise;
-        na.min(nb) >= MIN_NOISE
-            && (nb / na).log2().abs() < MAX_NOISE_CHANGE
-            && grain.correlation < MIN_SHARED_NOISE
-    })
 }
 
 /// The noise of both sides, where `map` leads from thumbnail a to thumbnail b.
@@ -388,13 +517,13 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
 }
 
 /// Describes b against a.
-fn edited(a: &PhotoMeasures, b: &PhotoMeasures, found: &Agreement) -> CopyMeasure {
+fn edited(a: &PhotoMeasures, b: &PhotoMeasures, kind: CopyKind, found: &Agreement) -> CopyMeasure {
     let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
     let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
     let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
     let pose = align::pose(&(down * found.map * up), full(a));
     CopyMeasure {
-        kind: CopyKind::Edited,
+        kind,
         transform: turn_name(pose.turn),
         crop: found.cover_a,
         filled: found.cover_b,
@@ -438,9 +567,10 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
         let g = g.unwrap_or_default();
         let n = noise(a, b, &g.map).unwrap_or_default();
+        let framed = is_framed(&[pa.clone(), pb.clone()], &g);
         out.push(format!(
-            "{what} {turn} hash {} votes {} of {total} in {inliers} cov {:.2} {:.2} tex {} share {:.3} med {:.3} fine {:.3} plain {} lost {:.3} {:.3} tone {:.3} rec {:.1} flow {:.3} grain {:.3} noise {:.2} {:.2}",
-            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.fine, g.plain, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.correlation, n.noise[0], n.noise[1]
+            "{what} {turn} hash {} votes {} of {total} in {inliers} cover {:.2} {:.2} textured {} share {:.3} median {:.3} patch {:.3} stray {:.3} corners {} {:.3} lost {:.3} {:.3} tone {:.3} recoloured {:.1} flow {:.3} framed {framed} noise {:.2} {:.2} shared {:.2?} {:.2?} fine flow {:.3} over {} copy {} {:?}",
+            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g), exposure(&g, framed, Some(&n))
         ));
     };
     line(

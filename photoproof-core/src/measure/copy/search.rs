@@ -206,9 +206,7 @@ pub(super) fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
     let least = MIN_VOTES.max((mean * VOTES_OVER_MEAN) as u32);
     let mut leads = Vec::new();
     for (a, row) in votes.iter().enumerate() {
-        let mut turns: Vec<usize> = (0..8).collect();
-        turns.sort_by_key(|&t| (std::cmp::Reverse(row.get(t).copied()), t));
-        for turn in turns.into_iter().take(2) {
+        for turn in most_votes(row) {
             let votes = row.get(turn).copied().unwrap_or(0);
             if votes >= least {
                 leads.push(Lead { a, turn, votes });
@@ -216,6 +214,19 @@ pub(super) fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
         }
     }
     leads
+}
+
+/// The turns worth a look in the only photo of an index: there are no other photos to hold its votes against.
+pub(super) fn likeliest_turns(votes: &[[u32; 8]]) -> Vec<usize> {
+    votes.first().map(most_votes).unwrap_or_default().to_vec()
+}
+
+/// The two turns with most votes, most first.
+fn most_votes(row: &[u32; 8]) -> [usize; 2] {
+    let mut turns = [0, 1, 2, 3, 4, 5, 6, 7];
+    turns.sort_by_key(|&t| (std::cmp::Reverse(row.get(t).copied()), t));
+    let [first, second, ..] = turns;
+    [first, second]
 }
 
 /// The turns of b in which its hash is nearest to that of a, with the distance.

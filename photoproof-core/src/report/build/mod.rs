@@ -13,7 +13,6 @@ use crate::group::{CopyPair, CoverageCell, Original, ViewSet};
 use crate::hex::hex;
 use crate::ingest::PhotoId;
 use crate::judge::{CHECKS, Finding, Judgement, Severity, outcome};
-use crate::measure::CopyKind;
 use crate::phase::Phase;
 use crate::pipeline::JobResult;
 use crate::report::v1;
@@ -239,7 +238,9 @@ impl Names<'_> {
             kind: pair::copy_name(Some(&copy.measure)).to_owned(),
             scope: scope.to_owned(),
             other_job,
-            detail: (copy.measure.kind == CopyKind::Edited)
+            detail: copy
+                .measure
+                .is_edit()
                 .then(|| pair::copy_detail(&copy.measure)),
         }
     }

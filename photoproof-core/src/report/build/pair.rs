@@ -48,9 +48,7 @@ pub fn pair(
         model: None,
         focal_known: a.features.focal_px.is_some() && b.features.focal_px.is_some(),
         copy: copy_name(copy).to_owned(),
-        copy_detail: copy
-            .filter(|copy| copy.kind == CopyKind::Edited)
-            .map(copy_detail),
+        copy_detail: copy.filter(|copy| copy.is_edit()).map(copy_detail),
         advice: None,
         alignment: None,
         change: None,
@@ -133,6 +131,7 @@ pub fn copy_name(copy: Option<&CopyMeasure>) -> &'static str {
         Some(CopyKind::SameBytes) => "same_bytes",
         Some(CopyKind::SamePixels) => "same_pixels",
         Some(CopyKind::Edited) => "edited",
+        Some(CopyKind::Unsure) => "unsure",
     }
 }
 
