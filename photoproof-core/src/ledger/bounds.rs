@@ -262,7 +262,7 @@ mod tests {
                 words[section.word] |= bits;
             }
             for word in words {
-                assert_eq!(word.count_ones(), lengths.iter().sum());
+                assert_eq!(word.count_ones(), lengths.iter().sum::<u32>());
                 assert!(word.count_ones() >= 63);
             }
         }
