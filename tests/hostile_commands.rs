@@ -406,7 +406,8 @@ mod tests {
         }
     }
 
-    /// A grey PNG without a picture worth looking at, of any size (RFC 2083).
+    /// A PNG without a picture worth looking at, of any size (RFC 2083).
+    #[cfg(target_os = "linux")]
     fn png(side: (u32, u32)) -> Vec<u8> {
         use std::io::Write;
         let mut bytes = b"\x89PNG\r\n\x1a\n".to_vec();
@@ -437,6 +438,7 @@ mod tests {
     }
 
     /// A TIFF of one uncompressed strip (TIFF 6.0, section 6).
+    #[cfg(target_os = "linux")]
     fn tiff((width, height): (u32, u32)) -> Vec<u8> {
         let mut bytes = b"II*\0\x08\0\0\0\x09\0".to_vec();
         let mut entry = |tag: u16, kind: u16, value: u32| {
@@ -459,22 +461,12 @@ mod tests {
         bytes
     }
 
-    /// The most memory a process has held, MiB, as long as it runs (proc(5), VmHWM).
-    #[cfg(target_os = "linux")]
-    fn peak(child: &Child) -> Option<u64> {
-        let status = std::fs::read_to_string(format!("/proc/{}/status", child.id())).ok()?;
-        let line = status
-            .lines()
-            .find_map(|line| line.strip_prefix("VmHWM:"))?;
-        let kib: u64 = line.trim().split(' ').next()?.parse().ok()?;
-        Some(kib / 1024)
-    }
-
     /// Eight checks at once of six photos of 40 and 30 million pixels, each on eight threads. None may allocate more
     /// than a gibibyte (RLIMIT_DATA: all memory that is its own, touched or not; mapped files do not count).
     #[cfg(target_os = "linux")]
     #[test]
     fn eight_checks_of_large_photos_stay_within_a_gibibyte_each() {
+        use crate::memory::peak_of;
         let folder = tempfile::tempdir().expect("folder");
         let job = small_job(folder.path());
         let place = |name: &str| job.join("Kitchen/after").join(name);
@@ -505,7 +497,7 @@ mod tests {
             .any(|child| child.try_wait().expect("a child").is_none())
         {
             for (child, most) in running.iter().zip(&mut most) {
-                *most = peak(child).unwrap_or(0).max(*most);
+                *most = peak_of(&child.id().to_string()).unwrap_or(0).max(*most);
             }
             std::thread::sleep(Duration::from_millis(10));
         }
@@ -548,6 +540,9 @@ mod tests {
     }
 }
 
+#[cfg(all(test, target_os = "linux"))]
+#[path = "support/memory.rs"]
+mod memory;
 #[cfg(test)]
 #[path = "support/zip_bytes.rs"]
 mod zip_bytes;

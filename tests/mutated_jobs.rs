@@ -116,12 +116,9 @@ fn slowest(folder: &Path, names: &[String], job: Duration) -> Duration {
 fn every_mutated_picture_is_accounted_for_in_the_report() {
     let asked = mutate::asked().unwrap_or(USUAL);
     let mut counts = BTreeMap::new();
-    for (container, endings) in mutate::containers() {
-        let number = mutate::CONTAINERS
-            .iter()
-            .position(|(name, _)| *name == container);
+    for (number, (container, endings)) in mutate::containers() {
         let seeds = files(&pictures(), endings);
-        let mut random = Random(0x9E37_79B9_7F4A_7C15 ^ (number.unwrap() as u64 + 1));
+        let mut random = Random(0x9E37_79B9_7F4A_7C15 ^ (number as u64 + 1));
         let mut count = Count::default();
         for from in (0..asked).step_by(FILES) {
             if seeds.is_empty() {

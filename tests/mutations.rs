@@ -84,7 +84,7 @@ fn run(target: &str, seeds: &[(String, Vec<u8>)], count: usize) {
 #[test]
 fn pictures() {
     let count = mutate::asked();
-    for (container, endings) in mutate::containers() {
+    for (_, (container, endings)) in mutate::containers() {
         // Every container gets the asked number of mutations, divided among its files.
         let seeds = files(&mutate::pictures(), endings);
         if std::env::var_os("PHOTOPROOF_MUTATE_FILES").is_none() {

@@ -2,12 +2,15 @@
 
 #![allow(clippy::unwrap_used, dead_code)]
 
+#[path = "memory.rs"]
+mod memory;
+
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::time::Duration;
 
 /// Containers that are known by their content, and the endings of their files.
-pub(crate) const CONTAINERS: [(&str, &[&str]); 8] = [
+const CONTAINERS: [(&str, &[&str]); 8] = [
     ("JPEG", &["jpg", "jpeg"]),
     ("PNG", &["png"]),
     ("WebP", &["webp"]),
@@ -18,12 +21,14 @@ pub(crate) const CONTAINERS: [(&str, &[&str]); 8] = [
     ("AVIF", &["avif"]),
 ];
 
-/// The containers, or the one that `PHOTOPROOF_MUTATE_CONTAINER` names.
-pub(crate) fn containers() -> impl Iterator<Item = (&'static str, &'static [&'static str])> {
+/// The containers with their numbers, or the one that `PHOTOPROOF_MUTATE_CONTAINER` names.
+pub(crate) fn containers() -> impl Iterator<Item = (usize, (&'static str, &'static [&'static str]))>
+{
     let named = std::env::var("PHOTOPROOF_MUTATE_CONTAINER").ok();
     CONTAINERS
         .into_iter()
-        .filter(move |(name, _)| named.as_deref().is_none_or(|named| named == *name))
+        .enumerate()
+        .filter(move |(_, (name, _))| named.as_deref().is_none_or(|named| named == *name))
 }
 
 /// A reproducible sequence (xorshift, Marsaglia 2003).
@@ -120,10 +125,7 @@ pub(crate) fn processor_time() -> Option<Duration> {
 
 /// The most memory this process has held, MiB.
 pub(crate) fn peak() -> u64 {
-    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
-    let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    let kib = line.and_then(|line| line.trim().split(' ').next()?.parse::<u64>().ok());
-    kib.unwrap_or(0) / 1024
+    memory::peak_of("self").unwrap_or(0)
 }
 
 pub(crate) fn fixtures(folder: &str) -> PathBuf {

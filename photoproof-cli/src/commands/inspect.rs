@@ -43,7 +43,7 @@ pub(crate) fn run(args: &InspectArgs) -> Result<Exit, Error> {
     for batch in args.photos.chunks(BATCH) {
         let lines: Vec<InspectLine> = batch
             .par_iter()
-            .flat_map(|photo| inspect(photo, &options))
+            .flat_map_iter(|photo| inspect(photo, &options))
             .collect();
         for line in lines {
             any_readable |= line.readable;

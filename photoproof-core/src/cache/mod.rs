@@ -209,6 +209,16 @@ mod tests {
         assert_eq!(cache.get::<u32>(&key), None);
     }
 
+    /// The file of an entry, as if it had been used then.
+    fn used_at(cache: &Cache, key: &Key, then: std::time::SystemTime) -> std::fs::File {
+        let file = std::fs::File::options()
+            .write(true)
+            .open(cache.place(key))
+            .unwrap();
+        file.set_modified(then).unwrap();
+        file
+    }
+
     #[test]
     fn the_oldest_go_first_and_foreign_files_stay() {
         let folder = tempfile::tempdir().unwrap();
@@ -217,12 +227,8 @@ mod tests {
         let day = std::time::Duration::from_secs(86_400);
         for (age, key) in keys.iter().rev().enumerate() {
             cache.put(key, &vec![0_u8; 1_000]);
-            let file = std::fs::File::options()
-                .write(true)
-                .open(cache.place(key))
-                .unwrap();
             let then = std::time::SystemTime::now() - day * (keys.len() - age) as u32;
-            file.set_modified(then).unwrap();
+            used_at(&cache, key, then);
         }
         let foreign = cache.place(&keys[0]).with_file_name("notes.txt");
         std::fs::write(&foreign, "mine").unwrap();
@@ -244,13 +250,9 @@ mod tests {
         let cache = cache(folder.path(), MAX_BYTES);
         let key = Key::new("kind", &[]);
         cache.put(&key, &"answer");
-        let file = std::fs::File::options()
-            .write(true)
-            .open(cache.place(&key))
-            .unwrap();
         let now = std::time::SystemTime::now();
         let hour = std::time::Duration::from_secs(3_600);
-        file.set_modified(now + 24 * hour).unwrap();
+        let file = used_at(&cache, &key, now + 24 * hour);
         assert_eq!(cache.get::<String>(&key).as_deref(), Some("answer"));
         assert!(file.metadata().unwrap().modified().unwrap() < now + hour);
     }

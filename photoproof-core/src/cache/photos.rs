@@ -11,11 +11,27 @@ use crate::thumbnail::Thumbnail;
 /// All that needs a photo's pixels.
 #[derive(Debug, Serialize, Deserialize)]
 pub(super) struct Seen {
-    pub(super) width: u32,
-    pub(super) height: u32,
-    pub(super) stamp: Option<Stamp>,
-    pub(super) measures: PhotoMeasures,
-    pub(super) thumbnail: Option<Thumbnail>,
+    width: u32,
+    height: u32,
+    stamp: Option<Stamp>,
+    measures: PhotoMeasures,
+    thumbnail: Option<Thumbnail>,
+}
+
+impl Seen {
+    pub(super) fn new(
+        photo: &Photo,
+        measures: PhotoMeasures,
+        thumbnail: Option<Thumbnail>,
+    ) -> Self {
+        Self {
+            width: photo.width,
+            height: photo.height,
+            stamp: photo.stamp.clone(),
+            measures,
+            thumbnail,
+        }
+    }
 }
 
 /// Measures the photos of a job, or remembers them.
@@ -70,13 +86,7 @@ impl Observer for Onlooker<'_> {
         let Some(cache) = self.cache else {
             return (measures, thumbnail);
         };
-        let seen = Seen {
-            width: photo.width,
-            height: photo.height,
-            stamp: photo.stamp.clone(),
-            measures,
-            thumbnail,
-        };
+        let seen = Seen::new(photo, measures, thumbnail);
         cache.put(&self.key(photo), &seen);
         (seen.measures, self.wanted(seen.thumbnail))
     }

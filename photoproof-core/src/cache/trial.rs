@@ -33,12 +33,7 @@ pub fn measures(content: &[u8]) -> Option<Vec<u8>> {
 #[must_use]
 pub fn packed(photo: &[u8]) -> Option<Vec<u8>> {
     let (photo, pixels) = read_photo_bytes(photo, "a.jpg", &IngestOptions::default()).ok()?;
-    let seen = Seen {
-        width: photo.width,
-        height: photo.height,
-        stamp: photo.stamp.clone(),
-        measures: measure_photo(&photo, &pixels),
-        thumbnail: Thumbnail::new(&pixels),
-    };
+    let measures = measure_photo(&photo, &pixels);
+    let seen = Seen::new(&photo, measures, Thumbnail::new(&pixels));
     postcard::to_allocvec(&seen).ok()
 }

@@ -115,8 +115,14 @@ pub fn is_archive(path: &Path) -> bool {
         return false;
     }
     let mut head = Vec::new();
-    let read = File::open(path).and_then(|file| file.take(2).read_to_end(&mut head));
-    extension(&path.to_string_lossy()) == "zip" || (read.is_ok() && head == b"PK")
+    // What cannot be read goes by its name.
+    let _ = File::open(path).and_then(|file| file.take(2).read_to_end(&mut head));
+    claims_archive(path, &head)
+}
+
+/// Whether a file that begins with `head` is called `.zip` or begins as one.
+fn claims_archive(path: &Path, head: &[u8]) -> bool {
+    head == b"PK" || extension(&path.to_string_lossy()) == "zip"
 }
 
 /// The error of a path that is neither a folder nor an archive.
@@ -193,8 +199,7 @@ fn entries(
     let mut head = Vec::new();
     let read = (&mut file).take(2).read_to_end(&mut head);
     read.map_err(|e| Error::io("read", root, e))?;
-    let named = extension(&root.to_string_lossy()) == "zip";
-    if head != b"PK" && !named {
+    if !claims_archive(root, &head) {
         return Err(not_a_job(root));
     }
     let file = SharedFile {

@@ -169,7 +169,7 @@ pub fn ingest_with_progress<O: Observer>(
                 let decode = |photo: &mut Photo| picture.decode(photo, options, &gate);
                 look(observer, label, photo, decode)
             };
-            let mut outcome = read_file((&file.place, &file.shown), options, &room, look);
+            let mut outcome = read_file(&file.place, &file.shown, options, &room, look);
             if let Outcome::Rejected(rejected) = &mut outcome {
                 rejected.label = label.label.clone();
             }
@@ -227,7 +227,7 @@ fn read_one(
     let gate = MemoryGate::new(options.max_total_decode_bytes);
     let room = MemoryGate::new(options.max_total_file_bytes);
     let look = |photo: &mut Photo, picture: Picture<'_>| picture.decode(photo, options, &gate);
-    match read_file((place, shown), options, &room, look) {
+    match read_file(place, shown, options, &room, look) {
         Outcome::Photo(mut photo, pixels) => {
             stamp::resolve::resolve(std::slice::from_mut(&mut *photo));
             Ok((*photo, pixels))

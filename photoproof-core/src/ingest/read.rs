@@ -61,7 +61,8 @@ impl Picture<'_> {
 /// Reads the file at `place`, shown as `shown`, when there is `room` for its bytes; `look` makes of a picture what is kept
 /// of it, or says what is wrong.
 pub(crate) fn read_file<P>(
-    (place, shown): (&FilePlace, &str),
+    place: &FilePlace,
+    shown: &str,
     options: &IngestOptions,
     room: &MemoryGate,
     look: impl FnOnce(&mut Photo, Picture<'_>) -> Result<P, String>,

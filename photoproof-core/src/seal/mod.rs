@@ -76,7 +76,7 @@ pub fn usual_bag(folder: &Path) -> PathBuf {
 /// When the bag exists or lies inside what it should hold, when the folder is empty or holds a link or a name
 /// that is not UTF-8, and when a file cannot be read or written.
 pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
-    is_folder(request.folder, "job folder")?;
+    must_be_folder(request.folder, "job folder")?;
     if request.bag.exists() {
         let message = format!(
             "{} exists already; verify it, or name another place with --out",
@@ -112,7 +112,7 @@ pub fn seal(request: &Request<'_>) -> Result<Sealed, Error> {
 }
 
 /// An archive has no files of its own that could be sealed or compared one by one.
-fn is_folder(path: &Path, what: &str) -> Result<(), Error> {
+fn must_be_folder(path: &Path, what: &str) -> Result<(), Error> {
     if path.is_dir() {
         return Ok(());
     }

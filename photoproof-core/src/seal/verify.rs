@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 use sha2::{Sha256, Sha512};
 
 use super::manifest::{self, Encoding};
-use super::{digested, entries_below, is_folder, slashed, usual_bag};
+use super::{digested, entries_below, must_be_folder, slashed, usual_bag};
 use crate::error::{Error, ErrorKind};
 
 /// Largest manifest read, bytes.
@@ -65,7 +65,7 @@ pub struct Verification {
 ///
 /// When there is no bag, or its declaration or a manifest cannot be read.
 pub fn verify(folder: &Path, bag: Option<&Path>) -> Result<Verification, Error> {
-    is_folder(folder, "folder")?;
+    must_be_folder(folder, "folder")?;
     if bag.is_none() && folder.join("bagit.txt").is_file() {
         let (payload, problems) = check_bag(folder)?;
         return Ok(answer(folder.to_path_buf(), payload.len(), problems));
