@@ -97,6 +97,9 @@ impl Outcome {
             "reappearing": evidence.reappearing,
             "reappearing_by_chance": evidence.reappearing_by_chance,
             "rich_cells": evidence.rich_cells, "silent_cells": evidence.silent_cells,
+            "consistency": evidence.consistency(),
+            "distinct_agreeing": evidence.distinct_agreeing, "distinct_against": evidence.distinct_against,
+            "distinct_distance": evidence.distinct_distance, "distinct_error_px": evidence.distinct_error_px,
             "model": shift.map(|s| s.model),
             "detail": match &self.viewpoint {
                 Viewpoint::Inconclusive(reason, _) => format!("{reason:?}"),
@@ -194,7 +197,7 @@ pub(crate) fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Fail
     }
     let rgb = picture.to_rgb8();
     let (full_width, full_height) = rgb.dimensions();
-    let reduced = degrade(reduce(&rgb)?, plan.degradation, &path.to_string_lossy())?;
+    let reduced = degrade(reduce(&rgb), plan.degradation, &path.to_string_lossy())?;
     let start = Instant::now();
     let pixels = Pixels::new(reduced, full_width, full_height);
     let (width, height) = pixels.gray.dimensions();
@@ -220,10 +223,10 @@ fn exif_facts(bytes: &[u8]) -> (Option<u8>, Option<f64>) {
     )
 }
 
-fn reduce(rgb: &RgbImage) -> Result<RgbImage, Failure> {
+fn reduce(rgb: &RgbImage) -> RgbImage {
     let long = rgb.width().max(rgb.height());
     if long <= WORKING_LONG_SIDE {
-        return Ok(rgb.clone());
+        return rgb.clone();
     }
     let scaled = |side: u32| {
         (f64::from(side) * f64::from(WORKING_LONG_SIDE) / f64::from(long))
@@ -231,19 +234,8 @@ fn reduce(rgb: &RgbImage) -> Result<RgbImage, Failure> {
             .max(1.0) as u32
     };
     let (width, height) = (scaled(rgb.width()), scaled(rgb.height()));
-    let format = fast_image_resize::PixelType::U8x3;
-    let source =
-        fast_image_resize::images::ImageRef::new(rgb.width(), rgb.height(), rgb.as_raw(), format)?;
-    let mut out = fast_image_resize::images::Image::new(width, height, format);
-    let filter = fast_image_resize::FilterType::Lanczos3;
-    fast_image_resize::Resizer::new().resize(
-        &source,
-        &mut out,
-        &fast_image_resize::ResizeOptions::new()
-            .resize_alg(fast_image_resize::ResizeAlg::Convolution(filter)),
-    )?;
-    RgbImage::from_raw(width, height, out.into_vec())
-        .ok_or_else(|| "the reduced picture has the wrong size".into())
+    let filter = image::imageops::FilterType::Lanczos3;
+    image::imageops::resize(rgb, width, height, filter)
 }
 
 /// Value at a share of the sorted numbers, 0 = smallest, 1 = largest.
