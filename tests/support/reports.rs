@@ -138,6 +138,7 @@ fn pair(a: &str, b: &str) -> Pair {
         copy_detail: None,
         advice: Some("step back about 6 %, turn left 2 degrees".into()),
         alignment: Some(alignment()),
+        contradictions: Vec::new(),
         change: Some(change()),
     }
 }

@@ -81,7 +81,7 @@ pub(super) fn contradiction(
     out
 }
 
-fn cell_of(place: [f64; 2], camera: &Intrinsics) -> usize {
+pub(super) fn cell_of(place: [f64; 2], camera: &Intrinsics) -> usize {
     let index = |v: f64, size: f64, n: usize| ((v / size * n as f64).max(0.0) as usize).min(n - 1);
     index(place[1], camera.height, CELLS[1]) * CELLS[0] + index(place[0], camera.width, CELLS[0])
 }

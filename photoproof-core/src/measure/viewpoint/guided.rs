@@ -17,7 +17,7 @@ const MAX_DISTANCE: f64 = 0.6;
 const MAX_RATIO: f64 = 0.8;
 
 /// Quantised units of descriptor distance 1.
-const UNIT: f64 = 256.0;
+pub(super) const UNIT: f64 = 256.0;
 
 /// Longest searched segment, working pixels.
 const LONGEST: f64 = 120.0;
@@ -209,7 +209,7 @@ fn allowed(a: &Feature, b: &Feature, expected: &Expected, reach: f64) -> Option<
     (change > 0.0 && change.ln().abs() < SCALE_TOLERANCE).then_some(place)
 }
 
-fn squared_distance(a: &[u8], b: &[u8]) -> u32 {
+pub(super) fn squared_distance(a: &[u8], b: &[u8]) -> u32 {
     a.iter()
         .zip(b)
         .map(|(x, y)| {

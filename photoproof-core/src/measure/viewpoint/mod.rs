@@ -8,6 +8,7 @@ mod chance;
 mod consensus;
 mod contradiction;
 mod depth;
+mod dissent;
 mod essential;
 mod estimate;
 mod guided;
@@ -68,6 +69,17 @@ pub struct Evidence {
     pub rich_cells: u32,
     /// Rich cells in which nothing agrees with the motion.
     pub silent_cells: u32,
+    /// Distinct matches (clearly best, and near in descriptor) at their predicted places.
+    pub distinct_agreeing: u32,
+    /// Distinct matches beside their predicted places: a part that stands elsewhere.
+    pub distinct_against: u32,
+    /// Median descriptor distance of the distinct matches that agree, 0..=0.3.
+    pub distinct_distance: f64,
+    /// Median distance of the distinct matches that agree from their predicted places, working pixels.
+    pub distinct_error_px: f64,
+    /// Cells of a 12 x 9 grid over a's frame with distinct matches beside their places: a row each from the top,
+    /// the lowest bit is the leftmost cell.
+    pub against: [u16; 9],
 }
 
 impl Evidence {
@@ -86,6 +98,36 @@ impl Evidence {
             .max(1.0 / f64::from(self.looked_for));
         let excess = (self.reappearing / by_chance).max(1.0).ln();
         Some(f64::from(self.inliers) / f64::from(self.matches) * excess)
+    }
+
+    /// Share of the distinct matches that lie beside their predicted places, 0..=1. Counted as if eight
+    /// more had been seen, two of them beside, so that a handful proves little.
+    #[must_use]
+    pub fn against_share(&self) -> f64 {
+        let seen = f64::from(self.distinct_agreeing) + f64::from(self.distinct_against);
+        (f64::from(self.distinct_against) + 2.0) / (seen + 8.0)
+    }
+
+    /// The parts of a's frame with distinct matches beside their places: left, top, right and bottom edge as
+    /// shares of its width and height, each a run of cells of one row.
+    #[must_use]
+    pub fn against_frames(&self) -> Vec<[f64; 4]> {
+        let [columns, rows] = contradiction::CELLS;
+        let mut frames = Vec::new();
+        for (row, bits) in self.against.iter().enumerate() {
+            let is_set = |column: usize| column < columns && bits >> column & 1 == 1;
+            let mut column = 0;
+            while column < columns {
+                let end = (column..=columns).find(|c| !is_set(*c)).unwrap_or(columns);
+                if end > column {
+                    let edge = |at: usize, of: usize| at as f64 / of as f64;
+                    let (top, bottom) = (edge(row, rows), edge(row + 1, rows));
+                    frames.push([edge(column, columns), top, edge(end, columns), bottom]);
+                }
+                column = end + 1;
+            }
+        }
+        frames
     }
 
     /// Share of the cells rich in detail in both photos in which nothing agrees, 0..=1.

@@ -5,13 +5,14 @@ use super::camera::{Intrinsics, Pair, PixelMatch};
 use super::consensus::inliers;
 use super::contradiction::contradiction;
 use super::depth::{DepthGrid, DepthMap};
+use super::dissent::dissent;
 use super::estimate::{
     Estimate, NEEDED_MATCHES, bearings, estimate, expected_noise, judge, settle, spread,
 };
 use super::guided::{Guide, Guided, pixel_matches, rematch};
 use super::report::shift;
 use super::{Evidence, Inconclusive, Viewpoint};
-use crate::measure::feature::{Features, MatchOptions, match_features};
+use crate::measure::feature::{Features, Match, MatchOptions, match_features};
 
 /// Keypoints needed on each side.
 const NEEDED_KEYPOINTS: u32 = 25;
@@ -58,7 +59,8 @@ pub(super) fn between_features(a: &Features, b: &Features) -> Viewpoint {
         max_ratio: 0.9,
         ..MatchOptions::default()
     };
-    let matches: Vec<PixelMatch> = match_features(a, b, &options)
+    let found = match_features(a, b, &options);
+    let matches: Vec<PixelMatch> = found
         .iter()
         .filter_map(|m| {
             let (p, q) = (a.list.get(m.a as usize)?, b.list.get(m.b as usize)?);
@@ -70,10 +72,12 @@ pub(super) fn between_features(a: &Features, b: &Features) -> Viewpoint {
         })
         .collect();
     let answer = match best_estimate(&matches, &cameras, keypoints) {
-        Ok(found) if found.is_significant() => {
-            decide(&most_consistent(found, a, b, &cameras), &cameras)
+        Ok(estimate) if estimate.is_significant() => {
+            let mut best = most_consistent(estimate, a, b, &cameras);
+            ask_the_distinct(&mut best, [a, b], &found, &cameras);
+            decide(&best, &cameras)
         }
-        Ok(found) => nothing_shared(found.evidence, found.needed),
+        Ok(estimate) => nothing_shared(estimate.evidence, estimate.needed),
         Err(evidence) => nothing_shared(evidence, NEEDED_MATCHES),
     };
     match answer {
@@ -294,6 +298,25 @@ fn most_consistent(
         }
     }
     best
+}
+
+/// Records what the most distinct matches say of the motion.
+fn ask_the_distinct(
+    found: &mut Estimate,
+    features: [&Features; 2],
+    matches: &[Match],
+    cameras: &[Intrinsics; 2],
+) {
+    let depths = grid(found, cameras);
+    let said = dissent(features, matches, cameras, &found.motion, &depths);
+    found.evidence = Evidence {
+        distinct_agreeing: said.agreeing,
+        distinct_against: said.against,
+        distinct_distance: said.distance,
+        distinct_error_px: said.error_px,
+        against: said.cells,
+        ..found.evidence
+    };
 }
 
 fn grid(found: &Estimate, cameras: &[Intrinsics; 2]) -> DepthGrid {

@@ -6,7 +6,7 @@ use crate::limits::Limits;
 use crate::measure::{
     Change, CopyKind, CopyMeasure, Features, Inconclusive, Model, Viewpoint, ViewpointShift,
 };
-use crate::relation::Relation;
+use crate::relation::{Doubt, Relation, doubt};
 use crate::report::v1;
 
 /// A photo's path with its features.
@@ -51,6 +51,7 @@ pub fn pair(
         copy_detail: copy.filter(|copy| copy.is_edit()).map(copy_detail),
         advice: None,
         alignment: None,
+        contradictions: Vec::new(),
         change: None,
     };
     match viewpoint {
@@ -61,7 +62,12 @@ pub fn pair(
                 a.features.width,
                 b.features.width,
             ));
-            row.advice = advice(shift, limits);
+            if let Some(doubt) = doubt(shift, limits) {
+                row.reason = Some(why_not(doubt, shift));
+                row.contradictions = contradictions(doubt, shift);
+            } else {
+                row.advice = advice(shift, limits);
+            }
         }
         Viewpoint::Inconclusive(reason, _) => row.reason = Some(why(*reason)),
         Viewpoint::NoCommonStructure(_) => {}
@@ -166,6 +172,37 @@ pub fn change(change: &Change) -> v1::Change {
             })
             .collect(),
     }
+}
+
+/// Why a measured motion is not believed.
+fn why_not(doubt: Doubt, shift: &ViewpointShift) -> String {
+    let evidence = &shift.evidence;
+    match doubt {
+        Doubt::LittleSupport => {
+            "some parts agree, but the pictures as a whole hardly support it".to_owned()
+        }
+        Doubt::SilentParts => format!(
+            "{} of {} parts rich in detail in both photos have nothing in common",
+            evidence.silent_cells, evidence.rich_cells
+        ),
+        Doubt::PartsElsewhere => format!(
+            "{} of {} distinct points stand beside where the others put them: parts that were moved look so, and so \
+             does another room with the same fittings",
+            evidence.distinct_against,
+            evidence.distinct_against + evidence.distinct_agreeing
+        ),
+    }
+}
+
+/// Where the parts that stand elsewhere are in a's frame.
+fn contradictions(doubt: Doubt, shift: &ViewpointShift) -> Vec<[f64; 4]> {
+    if doubt != Doubt::PartsElsewhere {
+        return Vec::new();
+    }
+    let frames = shift.evidence.against_frames().into_iter();
+    frames
+        .map(|frame| frame.map(|edge| rounded(edge, 3)))
+        .collect()
 }
 
 fn why(reason: Inconclusive) -> String {
