@@ -97,7 +97,7 @@ fn fill(ledger: &mut dyn Ledger, photos: u64) {
     let known = ledger.stats().unwrap().photos;
     let start = Instant::now();
     for number in known / JOB..photos / JOB {
-        ledger.record_job(&job(number, JOB, 8)).unwrap();
+        ledger.record_job(&job(number, JOB, 64)).unwrap();
     }
     let stats = ledger.stats().unwrap();
     println!(

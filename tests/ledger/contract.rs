@@ -53,6 +53,61 @@ fn a_copy_from_another_job_is_found_and_confirmed() {
     });
 }
 
+/// The middle of a picture, and a picture on a larger grey page.
+fn parts(of: &image::RgbImage) -> [image::RgbImage; 2] {
+    let middle = imageops::crop_imm(of, 50, 40, 300, 220).to_image();
+    let mut page = image::RgbImage::from_pixel(600, 500, image::Rgb([230, 230, 230]));
+    imageops::replace(&mut page, of, 120, 90);
+    [middle, page]
+}
+
+#[test]
+fn parts_of_kept_photos_are_found_wherever_they_are_kept() {
+    // Enough jobs that a ledger keeps them in more than one way.
+    let pictures: Vec<_> = (0..140).map(|n| picture(n + 11)).collect();
+    let kept: Vec<PhotoMeasures> = (0..)
+        .zip(&pictures)
+        .map(|(n, picture): (usize, _)| measures(picture.clone(), &format!("kept {n}")))
+        .collect();
+    let chosen = [3usize, 70, 139];
+    let asked: Vec<PhotoMeasures> = chosen
+        .iter()
+        .flat_map(|n| parts(&pictures[*n]))
+        .map(|part| measures(part, "part"))
+        .chain([measures(picture(999), "another")])
+        .collect();
+    let asked: Vec<&PhotoMeasures> = asked.iter().collect();
+    on_each("parts", |location| {
+        let mut ledger = open(location).unwrap();
+        for (n, photo) in kept.iter().enumerate() {
+            let record = job(&format!("J{n}"), &[("1.jpg", photo)]);
+            ledger.record_job(&record).unwrap();
+        }
+        let found = |ledger: &dyn Ledger| -> Vec<(usize, String)> {
+            let leads = ledger.find(&asked, None).unwrap().into_iter();
+            leads
+                .inspect(|lead| assert!(lead.measure.is_some() && lead.distance > MAX_DISTANCE))
+                .map(|lead| (lead.asked, lead.job))
+                .collect()
+        };
+        let expected: Vec<(usize, String)> = (0..6)
+            .map(|asked| (asked, format!("J{}", chosen[asked / 2])))
+            .collect();
+        assert_eq!(found(&*ledger), expected);
+        let whole = ledger.find(&asked[..2], None).unwrap();
+        let shares = whole.iter().filter_map(|lead| lead.measure.as_ref());
+        let shares: Vec<[f64; 2]> = shares.map(|m| [m.crop, m.filled]).collect();
+        assert!((shares[0][0] - 0.55).abs() < 0.05 && shares[0][1] > 0.97);
+        assert!(shares[1][0] > 0.97 && (shares[1][1] - 0.4).abs() < 0.05);
+        // A job that is replaced by other photos is not found any more, and neither is a forgotten one.
+        ledger
+            .record_job(&job("J3", &[("1.jpg", &kept[4])]))
+            .unwrap();
+        assert!(ledger.remove_job("J70").unwrap());
+        assert_eq!(found(&*ledger), expected[4..]);
+    });
+}
+
 #[test]
 fn cameras_of_the_latest_jobs_of_a_vendor_are_counted() {
     on_each("cameras", |location| {
@@ -236,11 +291,13 @@ fn exhaustive(asked: &[PhotoMeasures], kept: &[PhotoRecord]) -> Vec<(usize, Stri
     expected
 }
 
+/// The same by the ledger. All photos have the base's keypoints, so leads by words of keypoints are left out.
 fn found(ledger: &dyn Ledger, asked: &[PhotoMeasures]) -> Vec<(usize, String, u32)> {
     let asked: Vec<&PhotoMeasures> = asked.iter().collect();
     let leads = ledger.find(&asked, None).unwrap();
     let mut found: Vec<_> = leads
         .into_iter()
+        .filter(|lead| lead.distance <= MAX_DISTANCE)
         .map(|lead| (lead.asked, lead.photo.path, lead.distance))
         .collect();
     found.sort();

@@ -205,9 +205,12 @@ fn older_tables_are_brought_up_to_date_and_newer_ones_are_refused() {
     let mut ledger = PostgresLedger::open(&url).unwrap();
     ledger.record_job(&job("kept", &photos(&base))).unwrap();
     let mut raw = client(server, "versions");
-    // The first version had no claims.
-    raw.batch_execute("DROP TABLE photoproof_claims; UPDATE photoproof_schema SET version = 1")
-        .unwrap();
+    // The first version had no claims and no words.
+    raw.batch_execute(
+        "DROP TABLE photoproof_claims; ALTER TABLE photoproof_hashes DROP COLUMN words;
+         UPDATE photoproof_schema SET version = 1",
+    )
+    .unwrap();
     let mut ledger = PostgresLedger::open(&url).unwrap();
     let claim = ledger.claim_job("new", "w", Duration::from_secs(9));
     assert_eq!(claim.unwrap(), Claim::Taken);

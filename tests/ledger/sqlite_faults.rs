@@ -184,9 +184,10 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
     let path = folder.path().join("used.db");
     let base = with_one_job(&path);
     let raw = Connection::open(&path).unwrap();
-    // The first version had no claims and no packs.
+    // The first version had no claims, no packs and no words.
     raw.execute_batch(
-        "DROP TABLE claims; DROP TABLE packs; ALTER TABLE jobs DROP COLUMN pack; PRAGMA user_version = 1",
+        "DROP TABLE claims; DROP TABLE packs; ALTER TABLE jobs DROP COLUMN pack; ALTER TABLE hashes DROP COLUMN words;
+         PRAGMA user_version = 1",
     )
     .unwrap();
     let mut ledger = SqliteLedger::open(&path).unwrap();
@@ -200,7 +201,7 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
         message.ends_with("used.db was written by a newer version; update photoproof"),
         "{message}"
     );
-    raw.execute_batch("PRAGMA user_version = 3").unwrap();
+    raw.execute_batch("PRAGMA user_version = 4").unwrap();
     is_as_before(&path);
 }
 

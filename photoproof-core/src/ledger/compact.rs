@@ -1,8 +1,8 @@
 //! Keypoints of a photo, small enough to keep for good: enough to confirm a lead, too little to draw a
 //! picture from.
 
-use crate::measure::copy::signature::{PlacedSignature, placed_signatures};
-use crate::measure::{CopyMeasure, Features, PhotoMeasures};
+use crate::measure::copy::signature::{self, Laid, PlacedSignature, placed_signatures, word_of};
+use crate::measure::{CopyMeasure, Features};
 
 /// Keypoints kept of a photo.
 const KEPT: usize = 160;
@@ -89,9 +89,16 @@ impl CompactFeatures {
         }
     }
 
-    /// The copy measure of `asked` against this photo, if geometry confirms that `asked`, laid as turn
-    /// number `turn`, shows the same picture.
-    pub(super) fn confirm(&self, asked: &PhotoMeasures, turn: usize) -> Option<CopyMeasure> {
+    /// The words of the strongest keypoints, for leads to parts.
+    pub(super) fn words(&self) -> impl Iterator<Item = u32> {
+        self.points
+            .iter()
+            .map(|(_, _, signature)| word_of(*signature))
+    }
+
+    /// The copy measure of `asked`, laid as one of its turns, against this photo, if geometry confirms that it shows
+    /// the same picture.
+    pub(super) fn confirm(&self, asked: &Laid) -> Option<CopyMeasure> {
         let size = [f64::from(self.width), f64::from(self.height)];
         let kept: Vec<PlacedSignature> = self
             .points
@@ -102,7 +109,7 @@ impl CompactFeatures {
                 signature: *signature,
             })
             .collect();
-        crate::measure::copy::signature::confirm((&kept, size), asked, turn)
+        signature::confirm((&kept, size), asked)
     }
 }
 

@@ -24,11 +24,14 @@
 //! pass first bounds from below how near each hash can be to any asked one, which turns away nearly all of
 //! them, then tests pieces of the rest against tables of the asked ones (multi-index hashing, Norouzi,
 //! Punjani and Fleet 2012, turned round). Three hundred photos cost about twice one, and memory does not
-//! grow with the ledger. A lead is confirmed or rejected by keypoint geometry.
+//! grow with the ledger.
 //!
-//! A perceptual hash sees the whole frame: across jobs, copies that were re-encoded, resized, recoloured,
-//! stamped, turned or mirrored are found. Crops, photos of a screen, and pictures pasted into others mostly
-//! are not; inside one job they are, because there the pixels are at hand.
+//! A perceptual hash sees the whole frame. Crops, borders, photos of a screen and pictures pasted into others
+//! share keypoints with their original instead: the same pass asks for words of keypoints, and the twelve photos that
+//! share most are looked at. Every lead is confirmed or rejected by keypoint geometry; nearly all that the one
+//! photo shows must be there again in the other, so that a later photo of the same view is not a copy. Two exposures
+//! from one spot with nothing changed between them are: the pixels are gone, and with them the noise that would
+//! tell.
 
 mod bounds;
 mod compact;
@@ -38,6 +41,7 @@ mod postgres;
 mod scan;
 mod search;
 mod sqlite;
+mod words;
 
 pub use compact::CompactFeatures;
 #[cfg(feature = "postgres")]
@@ -169,7 +173,7 @@ pub struct Lead {
     pub job: String,
     /// What the ledger keeps of the earlier photo.
     pub photo: PhotoRecord,
-    /// Smallest hash distance in any orientation, 0..=256; 0 for equal digests.
+    /// Smallest hash distance in any orientation, 0..=256; 0 for equal digests, above [`MAX_DISTANCE`] for parts.
     pub distance: u32,
     /// The confirmed copy; `None` when the hash is near but geometry does not confirm it.
     pub measure: Option<CopyMeasure>,
@@ -305,13 +309,11 @@ fn hash_of(packed: &[u8]) -> PerceptualHash {
     }
 }
 
-/// Confirms or rejects one lead: equal digests at once, else keypoint geometry.
-fn confirm(asked: &PhotoMeasures, kept: &PhotoRecord, turn: usize) -> Option<CopyMeasure> {
+/// The copy of equal digests.
+fn exact(asked: &PhotoMeasures, kept: &PhotoRecord) -> Option<CopyMeasure> {
     if asked.fingerprint.file_sha256 == kept.file_sha256 {
         return Some(CopyMeasure::exact(CopyKind::SameBytes));
     }
-    if asked.fingerprint.pixel_sha256 == kept.pixel_sha256 {
-        return Some(CopyMeasure::exact(CopyKind::SamePixels));
-    }
-    kept.features.confirm(asked, turn)
+    let same_pixels = asked.fingerprint.pixel_sha256 == kept.pixel_sha256;
+    same_pixels.then(|| CopyMeasure::exact(CopyKind::SamePixels))
 }

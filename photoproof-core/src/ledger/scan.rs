@@ -13,6 +13,8 @@ use rayon::prelude::*;
 
 use super::bounds::Bounds;
 use super::pieces::{Piece, cheapest};
+use super::words::{PACKED_WORDS, Parts, Questions, Tally};
+use crate::measure::Features;
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
 /// Hash distance, of 256 bits, up to which no photo of the ledger is missed. Copies that were
@@ -23,7 +25,7 @@ pub const MAX_DISTANCE: u32 = 31;
 pub(super) const PACKED: usize = 64;
 
 /// Photos compared with one table before the next one is taken: the table stays in the cache for that long.
-const BLOCK: usize = 1 << 17;
+const BLOCK: usize = 1 << 16;
 
 /// Photos of a ledger from which tables of bounds are worth their making: 0.1 s for many questions.
 const BOUNDED: u64 = 200_000;
@@ -70,22 +72,28 @@ pub(super) fn unpack(bytes: &[u8]) -> PerceptualHash {
 }
 
 /// Bytes of packed hashes in a batch.
-const BATCH_BYTES: usize = 16 << 20;
+const BATCH_BYTES: usize = 8 << 20;
 
 /// Packed photos of many jobs, read from a store together.
 #[derive(Debug, Default)]
 pub(super) struct Batch {
     packed: Vec<u8>,
+    /// The words of the same photos.
+    words: Vec<u8>,
     /// The jobs' numbers, and where their photos begin.
     jobs: Vec<(i64, usize)>,
 }
 
 impl Batch {
-    /// Adds the photos of a job, packed one after the other in the order of their positions.
-    pub(super) fn push(&mut self, job: i64, packed: &[u8]) {
+    /// Adds the photos of a job, hashes and words each packed one after the other in the order of their positions;
+    /// photos without words have none to share.
+    pub(super) fn push(&mut self, job: i64, packed: &[u8], words: &[u8]) {
         self.jobs.push((job, self.packed.len()));
-        let whole = packed.len() / PACKED * PACKED;
-        self.packed.extend(packed.iter().take(whole));
+        let photos = packed.len() / PACKED;
+        self.packed.extend(packed.iter().take(photos * PACKED));
+        self.words.extend(words.iter().take(photos * PACKED_WORDS));
+        let all = self.packed.len() / PACKED;
+        self.words.resize(all * PACKED_WORDS, 0);
     }
 
     /// Whether it is time to compare it.
@@ -134,20 +142,23 @@ enum Kind {
     Cosine,
 }
 
+/// What a pass has found: photos that are near as a whole, and those that may be so in parts.
+pub(super) type Passed = (Found, Parts);
+
 /// Compares all batches that `read` sends, while it goes on reading.
 pub(super) fn pass_all<E>(
     scan: &Scan,
     read: impl FnOnce(&dyn Fn(Batch) -> bool) -> Result<(), E>,
-) -> Result<Found, E> {
+) -> Result<Passed, E> {
     // One batch waits while another is compared and a third is read: three batches of memory, no more.
     let (send, receive) = mpsc::sync_channel::<Batch>(1);
     std::thread::scope(|scope| {
         let comparing = scope.spawn(move || {
-            let mut found = Found::new();
+            let (mut found, mut tally) = (Found::new(), Tally::default());
             for batch in receive {
-                found.extend(scan.pass(&batch));
+                found.extend(scan.pass(&batch, &mut tally));
             }
-            found
+            (found, tally.leads(&scan.words))
         });
         let read = read(&|batch| send.send(batch).is_ok());
         drop(send);
@@ -318,25 +329,42 @@ impl Asked {
 pub(super) struct Scan {
     gradient: Asked,
     cosine: Asked,
+    words: Questions,
 }
 
 impl Scan {
     /// Makes the tables of the asked photos in all orientations for a ledger of about `kept` photos.
-    pub(super) fn new(asked: &[&TurnedHashes], kept: u64) -> Self {
+    pub(super) fn new(asked: &[&TurnedHashes], features: &[&Features], kept: u64) -> Self {
         let all = || asked.iter().flat_map(|turned| turned.iter());
         Self {
             gradient: Asked::new(all().map(|h| h.gradient).collect(), kept),
             cosine: Asked::new(all().map(|h| h.cosine).collect(), kept),
+            words: Questions::new(features),
         }
     }
 
-    /// Compares the photos of a batch.
-    fn pass(&self, batch: &Batch) -> Found {
-        let blocks = batch.packed.par_chunks(BLOCK * PACKED).enumerate();
-        let parts: Vec<Found> = blocks
-            .map(|(i, packed)| self.block(batch, i * BLOCK, &Words::of(packed)))
+    /// Compares the photos of a batch, and counts the words they share.
+    fn pass(&self, batch: &Batch, tally: &mut Tally) -> Found {
+        let blocks = batch.packed.par_chunks(BLOCK * PACKED);
+        let words = batch.words.par_chunks(BLOCK * PACKED_WORDS);
+        let parts: Vec<(Found, Vec<(u32, u32)>)> = blocks
+            .zip(words)
+            .enumerate()
+            .map(|(i, (packed, words))| {
+                let found = self.block(batch, i * BLOCK, &Words::of(packed));
+                (found, self.words.hits(words))
+            })
             .collect();
-        parts.into_iter().flatten().collect()
+        let mut found = Found::new();
+        for (i, (near, hits)) in parts.into_iter().enumerate() {
+            found.extend(near);
+            let places = hits.into_iter().filter_map(|(word, at)| {
+                let place = batch.place(i * BLOCK + at as usize)?;
+                Some((word, place))
+            });
+            tally.add(&self.words, places);
+        }
+        found
     }
 
     fn block(&self, batch: &Batch, first: usize, words: &Words) -> Found {
@@ -421,11 +449,11 @@ mod tests {
             let mut expected = expected.clone();
             expected.retain(|(i, _), _| *i < asking);
             for kept in [0, 3000, 1_000_000, 10_000_000] {
-                let scan = Scan::new(&asked, kept);
+                let scan = Scan::new(&asked, &[], kept);
                 let mut batch = Batch::default();
-                batch.push(6, &packed[..7 * PACKED]);
-                batch.push(7, &packed);
-                let mut found = scan.pass(&batch);
+                batch.push(6, &packed[..7 * PACKED], &[]);
+                batch.push(7, &packed, &[]);
+                let mut found = scan.pass(&batch, &mut Tally::default());
                 found.retain(|(_, place), _| place.job == 7);
                 assert_eq!(found, expected);
             }

@@ -2,9 +2,12 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::scan::{Batch, Found, MAX_ASKED, Place, Scan, pass_all};
-use super::{Lead, PhotoRecord, confirm};
-use crate::measure::PhotoMeasures;
+use rayon::prelude::*;
+
+use super::scan::{Batch, MAX_ASKED, Passed, Place, Scan, pass_all};
+use super::{Lead, PhotoRecord, exact};
+use crate::measure::copy::signature::Laid;
+use crate::measure::{CopyMeasure, PhotoMeasures};
 
 /// What a store answers within one snapshot.
 pub(super) trait Snapshot {
@@ -14,7 +17,7 @@ pub(super) trait Snapshot {
     /// Photos in the ledger, about.
     fn kept(&mut self) -> Result<u64, Self::Error>;
 
-    /// Hands the packed hashes of all jobs to `send`, a batch at a time, until it takes no more.
+    /// Hands the packed hashes and words of all jobs to `send`, a batch at a time, until it takes no more.
     fn batches(&mut self, send: &dyn Fn(Batch) -> bool) -> Result<(), Self::Error>;
 
     /// Photos with the same file or pixel digest, with the number of the asked photo.
@@ -33,49 +36,104 @@ pub(super) fn leads<S: Snapshot>(
     asked: &[&PhotoMeasures],
     except: Option<&str>,
 ) -> Result<Vec<Lead>, S::Error> {
-    let mut found = near(store, asked)?;
+    let (mut near, parts) = pass(store, asked)?;
     for (number, place) in store.equal(asked)? {
-        found.insert((number, place), (0, 0));
+        near.insert((number, place), (0, 0));
     }
-    let places: BTreeSet<Place> = found.keys().map(|(_, place)| *place).collect();
+    let parts: BTreeMap<(usize, Place), usize> = parts.into_iter().collect();
+    let places: BTreeSet<Place> = near.keys().chain(parts.keys()).map(|key| key.1).collect();
     let places: Vec<Place> = places.into_iter().collect();
     let kept: BTreeMap<Place, (String, PhotoRecord)> = store
         .photos(&places)?
         .into_iter()
+        .filter(|(_, job, _)| except != Some(job.as_str()))
         .map(|(place, job, photo)| (place, (job, photo)))
         .collect();
-    let mut leads = Vec::new();
-    for ((number, place), (distance, turn)) in found {
-        let (Some((job, photo)), Some(measures)) = (kept.get(&place), asked.get(number)) else {
-            continue;
-        };
-        if except != Some(job.as_str()) {
-            leads.push(Lead {
-                asked: number,
-                job: job.clone(),
-                distance,
-                measure: confirm(measures, photo, turn),
-                photo: photo.clone(),
-            });
+    let mut pairs: BTreeMap<usize, Vec<Pair<'_>>> = BTreeMap::new();
+    let keys: BTreeSet<&(usize, Place)> = near.keys().chain(parts.keys()).collect();
+    for key in keys {
+        if let Some((job, photo)) = kept.get(&key.1) {
+            let (near, part) = (near.get(key).copied(), parts.get(key).copied());
+            let pair = Pair {
+                job,
+                photo,
+                near,
+                part,
+            };
+            pairs.entry(key.0).or_default().push(pair);
         }
     }
+    let mut leads: Vec<Lead> = pairs
+        .par_iter()
+        .filter_map(|(number, pairs)| Some((*number, *asked.get(*number)?, pairs)))
+        .flat_map_iter(|(number, measures, pairs)| leads_of(number, measures, pairs))
+        .collect();
     leads.sort_by(|a, b| (a.asked, &a.job, &a.photo.path).cmp(&(b.asked, &b.job, &b.photo.path)));
     Ok(leads)
 }
 
-/// Photos within the hash distance, by asked photo and place.
-fn near<S: Snapshot>(store: &mut S, asked: &[&PhotoMeasures]) -> Result<Found, S::Error> {
-    let kept = store.kept()?;
-    let mut found = Found::new();
-    for (i, part) in asked.chunks(MAX_ASKED).enumerate() {
-        let turned: Vec<_> = part.iter().map(|p| &p.fingerprint.hashes).collect();
-        let scan = Scan::new(&turned, kept);
-        let part = pass_all(&scan, |send| store.batches(send))?;
-        let first = i * MAX_ASKED;
-        found.extend(
-            part.into_iter()
-                .map(|((n, place), hit)| ((first + n, place), hit)),
-        );
+/// A kept photo that an asked one may be made from.
+struct Pair<'a> {
+    job: &'a String,
+    photo: &'a PhotoRecord,
+    /// Hash distance and turn, where the whole frames are near.
+    near: Option<(u32, usize)>,
+    /// Turn in which they share words.
+    part: Option<usize>,
+}
+
+/// The leads of one asked photo; one by shared words alone only if geometry confirms it.
+fn leads_of(number: usize, asked: &PhotoMeasures, pairs: &[Pair<'_>]) -> Vec<Lead> {
+    let mut laid: BTreeMap<usize, Option<Laid>> = BTreeMap::new();
+    let mut confirm = |photo: &PhotoRecord, turn: usize| -> Option<CopyMeasure> {
+        let laid = laid.entry(turn).or_insert_with(|| Laid::new(asked, turn));
+        photo.features.confirm(laid.as_ref()?)
+    };
+    let mut leads = Vec::new();
+    for pair in pairs {
+        let turns = [pair.near.map(|(_, turn)| turn), pair.part];
+        let measure = exact(asked, pair.photo).or_else(|| {
+            let mut turns = turns.into_iter().flatten();
+            turns.find_map(|turn| confirm(pair.photo, turn))
+        });
+        let distance = match (pair.near, &measure) {
+            (Some((distance, _)), _) => distance,
+            (None, None) => continue,
+            (None, Some(_)) => {
+                let all = asked.fingerprint.hashes.iter();
+                let distances = all.map(|hash| hash.distance(&pair.photo.hash));
+                distances.min().unwrap_or(256)
+            }
+        };
+        leads.push(Lead {
+            asked: number,
+            job: pair.job.clone(),
+            photo: pair.photo.clone(),
+            distance,
+            measure,
+        });
     }
-    Ok(found)
+    leads
+}
+
+/// Photos within the hash distance, and those that share words, by asked photo and place.
+fn pass<S: Snapshot>(store: &mut S, asked: &[&PhotoMeasures]) -> Result<Passed, S::Error> {
+    let kept = store.kept()?;
+    let mut passed = Passed::default();
+    for (i, part) in asked.chunks(MAX_ASKED).enumerate() {
+        let hashes: Vec<_> = part.iter().map(|p| &p.fingerprint.hashes).collect();
+        let features: Vec<_> = part.iter().map(|p| &p.features).collect();
+        let scan = Scan::new(&hashes, &features, kept);
+        let (near, parts) = pass_all(&scan, |send| store.batches(send))?;
+        let first = i * MAX_ASKED;
+        let near = near.into_iter();
+        passed
+            .0
+            .extend(near.map(|((n, place), hit)| ((first + n, place), hit)));
+        let parts = parts.into_iter();
+        passed
+            .1
+            .extend(parts.map(|((n, place), turn)| ((first + n, place), turn)));
+    }
+    Ok(passed)
 }

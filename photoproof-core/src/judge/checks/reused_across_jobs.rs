@@ -11,15 +11,15 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Fail,
     summary: "A picture of this job is a copy of one that an earlier job in the ledger has used.",
     why: "A picture that proved another job proves nothing about this one.",
-    how_measured: "Digests and a perceptual hash in eight orientations against every photo of the ledger, each lead confirmed by keypoint geometry.",
-    limit: "Any confirmed copy of a photo of another job.",
+    how_measured: "Digests, a perceptual hash in eight orientations and words of keypoints against every photo of the ledger, each lead confirmed by keypoint geometry: nearly all that one photo shows must be there again in the other.",
+    limit: "Any confirmed copy of a photo of another job; at most a review where it may be a second exposure.",
     remedy: "Replace the photo by one taken for this job.",
     innocent: &[
         "the same site was ordered twice under two job numbers",
         "a photo was uploaded to the wrong job",
         "a street view or document that both jobs share",
     ],
-    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures: it cannot tell a second exposure from the same spot from a copy, and it compares whole frames: crops, collages and photos of a screen are mostly missed.",
+    blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures: it cannot always tell a second exposure from the same spot, with nothing changed in between, from a copy. A part of a picture pasted into another one is found where it fills most of the frame or shows all of the original.",
 };
 
 /// The check.
@@ -45,12 +45,16 @@ impl Check for ReusedAcrossJobs {
 }
 
 fn finding(evidence: &Evidence<'_>, copy: &CopyPair, job: &str, path: &str) -> Finding {
-    META.finding(format!("{} of {path} of job {job}", what(&copy.measure)))
+    let finding = META
+        .finding(format!("{} of {path} of job {job}", what(&copy.measure)))
         .area(evidence.area(copy.photo))
-        .photos([copy.photo])
-        .retake(own_photo(
-            evidence,
-            copy.photo,
-            format!("take or send this job's own photo; this one served job {job}"),
-        ))
+        .photos([copy.photo]);
+    if !copy.measure.is_confirmed() {
+        return finding.at_most(Severity::Review);
+    }
+    finding.retake(own_photo(
+        evidence,
+        copy.photo,
+        format!("take or send this job's own photo; this one served job {job}"),
+    ))
 }

@@ -13,7 +13,7 @@ pub(super) const COLUMNS: &str = "p.path, p.file_sha256, p.pixel_sha256, p.area,
                        p.first_seen, p.hash, p.features";
 
 /// Rows of packed hashes fetched at a time: bounds the memory of a search.
-const FETCH: i32 = 512;
+const FETCH: i32 = 128;
 
 /// One snapshot of the tables, whatever others write meanwhile.
 pub(super) struct Reading<'a>(pub(super) Transaction<'a>);
@@ -30,14 +30,14 @@ impl Snapshot for Reading<'_> {
     fn batches(&mut self, send: &dyn Fn(Batch) -> bool) -> Result<(), postgres::Error> {
         let portal = self
             .0
-            .bind("SELECT job, packed FROM photoproof_hashes", &[])?;
+            .bind("SELECT job, packed, words FROM photoproof_hashes", &[])?;
         let mut batch = Batch::default();
         loop {
             let mut rows = self.0.query_portal_raw(&portal, FETCH)?;
             let mut any = false;
             while let Some(row) = rows.next()? {
                 any = true;
-                batch.push(row.try_get(0)?, row.try_get(1)?);
+                batch.push(row.try_get(0)?, row.try_get(1)?, row.try_get(2)?);
                 if batch.is_full() && !send(std::mem::take(&mut batch)) {
                     return Ok(());
                 }

@@ -7,7 +7,7 @@ use postgres::{Client, Transaction};
 /// Every table begins with `job`, 63 bits of the SHA-256 of the job's id: spread evenly and known without asking the
 /// server, it is the key by which a distributed database divides the tables, so that one job lies in one place and
 /// is recorded in one place.
-const MIGRATIONS: [&str; 2] = [
+const MIGRATIONS: [&str; 3] = [
     "
 CREATE TABLE photoproof_jobs (
     job BIGINT PRIMARY KEY,
@@ -44,6 +44,10 @@ CREATE TABLE photoproof_claims (
     worker TEXT NOT NULL,
     until BIGINT NOT NULL
 );
+",
+    // Jobs recorded before have no words: they are found by whole frames until they are recorded again.
+    "
+ALTER TABLE photoproof_hashes ADD COLUMN words BYTEA NOT NULL DEFAULT '';
 ",
 ];
 

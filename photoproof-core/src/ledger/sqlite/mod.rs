@@ -14,6 +14,7 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
 use super::search::leads;
+use super::words::pack_words;
 use super::{
     Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
 };
@@ -88,9 +89,11 @@ impl SqliteLedger {
         )?;
         let id = write.last_insert_rowid();
         let packed: Vec<u8> = job.photos.iter().flat_map(|p| pack(&p.hash)).collect();
+        let photos = job.photos.iter();
+        let words: Vec<u8> = photos.flat_map(|p| pack_words(&p.features)).collect();
         write.execute(
-            "INSERT INTO hashes (job, packed) VALUES (?1, ?2)",
-            params![id, packed],
+            "INSERT INTO hashes (job, packed, words) VALUES (?1, ?2, ?3)",
+            params![id, packed, words],
         )?;
         {
             let mut insert = write.prepare(

@@ -1,12 +1,13 @@
-//! Packs: the hashes of many jobs in one row.
+//! Packs: the hashes and words of many jobs in one row.
 //!
-//! A search reads every hash and nothing else. In a row a job, they would lie all over the file, between the rows of
+//! A search reads every hash, every word and nothing else. In a row a job, they would lie all over the file, between the rows of
 //! photos, and a file that is not in memory would be read in as many small steps as there are jobs; in packs they are
 //! read in long runs. A job's hashes are written to `hashes` and join a pack when enough have gathered.
 
 use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::ledger::scan::{Batch, PACKED};
+use crate::ledger::words::PACKED_WORDS;
 
 /// Jobs that wait in `hashes` before the oldest of them are packed.
 const WAITING: i64 = 128;
@@ -31,15 +32,24 @@ fn add(jobs: &mut Vec<u8>, job: i64, photos: usize) {
     jobs.extend((photos as i64).to_le_bytes());
 }
 
-/// Hands the hashes of a pack to `batch`.
-pub(super) fn unpack(jobs: &[u8], packed: &[u8], batch: &mut Batch) {
-    let mut rest = packed;
+/// Hands the hashes and words of a pack to `batch`.
+pub(super) fn unpack(jobs: &[u8], packed: &[u8], words: &[u8], batch: &mut Batch) {
+    let (mut packed, mut words) = (packed, words);
     for (job, photos) in members(jobs) {
-        let bytes = photos.saturating_mul(PACKED).min(rest.len());
-        let (own, others) = rest.split_at(bytes);
-        batch.push(job, own);
-        rest = others;
+        let own = first(&mut packed, photos.saturating_mul(PACKED));
+        batch.push(
+            job,
+            own,
+            first(&mut words, photos.saturating_mul(PACKED_WORDS)),
+        );
     }
+}
+
+/// Takes the first `bytes` off `rest`, or what there is.
+fn first<'a>(rest: &mut &'a [u8], bytes: usize) -> &'a [u8] {
+    let (own, others) = rest.split_at(bytes.min(rest.len()));
+    *rest = others;
+    own
 }
 
 /// Packs the jobs that have waited longest, if many wait.
@@ -49,19 +59,26 @@ pub(super) fn gather(write: &Connection) -> rusqlite::Result<()> {
         if waiting < WAITING {
             return Ok(());
         }
-        let (mut jobs, mut packed, mut last) = (Vec::new(), Vec::new(), 0);
-        let mut select = write.prepare("SELECT job, packed FROM hashes ORDER BY job LIMIT ?1")?;
+        let (mut jobs, mut packed, mut words, mut last) = (Vec::new(), Vec::new(), Vec::new(), 0);
+        let mut select =
+            write.prepare("SELECT job, packed, words FROM hashes ORDER BY job LIMIT ?1")?;
         let mut rows = select.query([JOBS])?;
         while let (true, Some(row)) = (packed.len() < BYTES, rows.next()?) {
             let own = row.get_ref(1)?.as_blob().unwrap_or_default();
             last = row.get(0)?;
-            add(&mut jobs, last, own.len() / PACKED);
+            let photos = own.len() / PACKED;
+            add(&mut jobs, last, photos);
             packed.extend_from_slice(own);
+            let own = row.get_ref(2)?.as_blob().unwrap_or_default();
+            // A job of an older version has none.
+            let end = words.len() + photos * PACKED_WORDS;
+            words.extend_from_slice(own);
+            words.resize(end, 0);
         }
         drop(rows);
         // Written before the rows are freed: a new pack then lies at the end of the file, in one run.
-        let insert = "INSERT INTO packs (jobs, packed) VALUES (?1, ?2)";
-        write.execute(insert, params![jobs, packed])?;
+        let insert = "INSERT INTO packs (jobs, packed, words) VALUES (?1, ?2, ?3)";
+        write.execute(insert, params![jobs, packed, words])?;
         let pack = write.last_insert_rowid();
         let mark = "UPDATE jobs SET pack = ?1 WHERE id IN (SELECT job FROM hashes WHERE job <= ?2)";
         write.execute(mark, [pack, last])?;
@@ -74,32 +91,33 @@ pub(super) fn gather(write: &Connection) -> rusqlite::Result<()> {
 pub(super) fn take_out(write: &Connection, job: &str) -> rusqlite::Result<()> {
     let found = write
         .query_row(
-            "SELECT j.id, p.id, p.jobs, p.packed FROM jobs j JOIN packs p ON p.id = j.pack WHERE j.job = ?1",
+            "SELECT j.id, p.id, p.jobs, p.packed, p.words FROM jobs j JOIN packs p ON p.id = j.pack WHERE j.job = ?1",
             [job],
             |row| {
-                let blobs: (Vec<u8>, Vec<u8>) = (row.get(2)?, row.get(3)?);
+                let blobs: [Vec<u8>; 3] = [row.get(2)?, row.get(3)?, row.get(4)?];
                 Ok((row.get::<_, i64>(0)?, row.get::<_, i64>(1)?, blobs))
             },
         )
         .optional()?;
-    let Some((gone, pack, (jobs, packed))) = found else {
+    let Some((gone, pack, [jobs, packed, words])) = found else {
         return Ok(());
     };
-    let (mut left, mut kept) = (Vec::new(), Vec::with_capacity(packed.len()));
-    let mut start = 0;
+    let (mut left, mut kept, mut kept_words) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut packed, mut words) = (packed.as_slice(), words.as_slice());
     for (job, photos) in members(&jobs) {
-        let end = start + photos * PACKED;
+        let hashes = first(&mut packed, photos.saturating_mul(PACKED));
+        let own = first(&mut words, photos.saturating_mul(PACKED_WORDS));
         if job != gone {
             add(&mut left, job, photos);
-            kept.extend_from_slice(packed.get(start..end).unwrap_or_default());
+            kept.extend_from_slice(hashes);
+            kept_words.extend_from_slice(own);
         }
-        start = end;
     }
     if left.is_empty() {
         write.execute("DELETE FROM packs WHERE id = ?1", [pack])?;
     } else {
-        let update = "UPDATE packs SET jobs = ?1, packed = ?2 WHERE id = ?3";
-        write.execute(update, params![left, kept, pack])?;
+        let update = "UPDATE packs SET jobs = ?1, packed = ?2, words = ?3 WHERE id = ?4";
+        write.execute(update, params![left, kept, kept_words, pack])?;
     }
     Ok(())
 }

@@ -26,21 +26,23 @@ impl Snapshot for Reading<'_> {
 
     fn batches(&mut self, send: &dyn Fn(Batch) -> bool) -> rusqlite::Result<()> {
         let mut batch = Batch::default();
-        let mut select = self.0.prepare("SELECT jobs, packed FROM packs")?;
+        let mut select = self.0.prepare("SELECT jobs, packed, words FROM packs")?;
         let mut rows = select.query([])?;
         while let Some(row) = rows.next()? {
             let jobs = row.get_ref(0)?.as_blob().unwrap_or_default();
             let packed = row.get_ref(1)?.as_blob().unwrap_or_default();
-            packs::unpack(jobs, packed, &mut batch);
+            let words = row.get_ref(2)?.as_blob().unwrap_or_default();
+            packs::unpack(jobs, packed, words, &mut batch);
             if batch.is_full() && !send(std::mem::take(&mut batch)) {
                 return Ok(());
             }
         }
-        let mut select = self.0.prepare("SELECT job, packed FROM hashes")?;
+        let mut select = self.0.prepare("SELECT job, packed, words FROM hashes")?;
         let mut rows = select.query([])?;
         while let Some(row) = rows.next()? {
             let packed = row.get_ref(1)?.as_blob().unwrap_or_default();
-            batch.push(row.get(0)?, packed);
+            let words = row.get_ref(2)?.as_blob().unwrap_or_default();
+            batch.push(row.get(0)?, packed, words);
             if batch.is_full() && !send(std::mem::take(&mut batch)) {
                 return Ok(());
             }

@@ -12,7 +12,7 @@ use crate::error::Error;
 const APPLICATION: i64 = 0x7068_7072;
 
 /// Schema changes, applied in order; `user_version` counts them.
-const MIGRATIONS: [&str; 3] = [
+const MIGRATIONS: [&str; 4] = [
     "
 CREATE TABLE jobs (
     id INTEGER PRIMARY KEY,
@@ -57,6 +57,11 @@ CREATE TABLE packs (
     packed BLOB NOT NULL
 );
 ALTER TABLE jobs ADD COLUMN pack INTEGER;
+",
+    // Jobs recorded before have no words: they are found by whole frames until they are recorded again.
+    "
+ALTER TABLE hashes ADD COLUMN words BLOB NOT NULL DEFAULT x'';
+ALTER TABLE packs ADD COLUMN words BLOB NOT NULL DEFAULT x'';
 ",
 ];
 
