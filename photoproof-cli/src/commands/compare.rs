@@ -5,8 +5,10 @@ mod list;
 use std::path::{Path, PathBuf};
 
 use photoproof_core::ingest::{self, IngestOptions};
-use photoproof_core::measure::{PhotoMeasures, Viewpoint, copy, measure_photo};
-use photoproof_core::report::build::pair::{Named, pair};
+use photoproof_core::measure::{
+    Afresh, Comparison as _, PhotoMeasures, Viewpoint, copy, measure_photo,
+};
+use photoproof_core::report::build::pair::{Named, change, pair};
 use photoproof_core::report::v1;
 use photoproof_core::{Error, ErrorKind, Limits};
 
@@ -51,7 +53,11 @@ pub(crate) fn run(args: &CompareArgs) -> Result<Exit, Error> {
         return Err(Error::new(ErrorKind::Usage, "compare takes two photos"));
     };
     let (first, second) = rayon::join(|| measure(a), || measure(b));
-    let row = compared((&shown(a), &first?), (&shown(b), &second?));
+    let (first, second) = (first?, second?);
+    let (mut row, viewpoint) = compared((&shown(a), &first), (&shown(b), &second));
+    if let ("same_view", Viewpoint::Shift(shift)) = (row.relation.as_str(), &viewpoint) {
+        row.change = Afresh.change(&first, &second, shift).as_ref().map(change);
+    }
     let text = match args.format {
         Format::Json => to_json(&row)?,
         Format::Text => sentence(&row),
@@ -82,10 +88,10 @@ fn measure(path: &Path) -> Result<PhotoMeasures, Error> {
 }
 
 /// The report's row of two measured photos.
-fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> v1::Pair {
+fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> (v1::Pair, Viewpoint) {
     let viewpoint = Viewpoint::between(&a.1.features, &b.1.features);
     let copy = copy::compare_copies(a.1, b.1);
-    pair(
+    let row = pair(
         &Named {
             path: a.0,
             features: &a.1.features,
@@ -97,7 +103,8 @@ fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> v1::Pair {
         &viewpoint,
         copy.as_ref(),
         &Limits::default(),
-    )
+    );
+    (row, viewpoint)
 }
 
 /// The comparison in words.
@@ -127,6 +134,15 @@ fn sentence(row: &v1::Pair) -> String {
         row.overlap
             .map(|share| format!("  Shared picture: {:.0} %", share * 100.0)),
     );
+    lines.extend(row.change.as_ref().map(|change| {
+        let parts = match change.regions.len() {
+            0 => String::new(),
+            1 => ", in one part".to_owned(),
+            parts => format!(", in {parts} parts"),
+        };
+        let share = change.share * 100.0;
+        format!("  Changed: {share:.0} % of the shared picture{parts}")
+    }));
     lines.push(format!(
         "  Evidence: {} common points of {} matches",
         row.inliers, row.matches

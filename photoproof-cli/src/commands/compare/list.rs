@@ -90,7 +90,7 @@ type Measured<'a> = Option<&'a Result<PhotoMeasures, String>>;
 fn line(row: &Row, a: Measured<'_>, b: Measured<'_>) -> Result<(bool, String), Error> {
     match (a, b) {
         (Some(Ok(a)), Some(Ok(b))) => {
-            let pair = compared((&row.a, a), (&row.b, b));
+            let (pair, _) = compared((&row.a, a), (&row.b, b));
             let mut others = row.others.clone();
             let own = serde_json::to_value(&pair)
                 .map_err(|e| Error::new(ErrorKind::Io, format!("cannot write JSON: {e}")))?;
