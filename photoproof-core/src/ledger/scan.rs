@@ -90,8 +90,10 @@ impl Batch {
     pub(super) fn push(&mut self, job: i64, packed: &[u8], words: &[u8]) {
         self.jobs.push((job, self.packed.len()));
         let photos = packed.len() / PACKED;
-        self.packed.extend(packed.iter().take(photos * PACKED));
-        self.words.extend(words.iter().take(photos * PACKED_WORDS));
+        let hashes = packed.get(..photos * PACKED).unwrap_or_default();
+        self.packed.extend_from_slice(hashes);
+        let words = words.get(..words.len().min(photos * PACKED_WORDS));
+        self.words.extend_from_slice(words.unwrap_or_default());
         let all = self.packed.len() / PACKED;
         self.words.resize(all * PACKED_WORDS, 0);
     }
