@@ -46,6 +46,28 @@ pub enum Doubt {
     PartsElsewhere,
 }
 
+impl Doubt {
+    /// The doubt in words, with its numbers.
+    #[must_use]
+    pub fn reason(self, evidence: &Evidence) -> String {
+        match self {
+            Doubt::LittleSupport => {
+                "some parts agree, but the pictures as a whole hardly support it".to_owned()
+            }
+            Doubt::SilentParts => format!(
+                "{} of {} parts rich in detail in both photos have nothing in common",
+                evidence.silent_cells, evidence.rich_cells
+            ),
+            Doubt::PartsElsewhere => format!(
+                "{} of {} distinct points stand beside where the others put them: parts that were moved look so, \
+                 and so does another room with the same fittings",
+                evidence.distinct_against,
+                evidence.distinct_against + evidence.distinct_agreeing
+            ),
+        }
+    }
+}
+
 /// Consistency below which a motion is not believed, whatever it says: rooms with equal fittings agree
 /// in part, and what is between the fittings contradicts; a wrong motion finds little more than
 /// likeness does. This is an evidence line, not a limit of the trade: of 150 true repeats of three

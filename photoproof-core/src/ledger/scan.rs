@@ -88,6 +88,12 @@ impl Batch {
     /// Adds the photos of a job, hashes and words each packed one after the other in the order of their positions;
     /// photos without words have none to share.
     pub(super) fn push(&mut self, job: i64, packed: &[u8], words: &[u8]) {
+        if self.jobs.is_empty() {
+            // Grown step by step, it would be moved at every step.
+            self.packed.reserve(BATCH_BYTES + packed.len());
+            self.words
+                .reserve(BATCH_BYTES / PACKED * PACKED_WORDS + words.len());
+        }
         self.jobs.push((job, self.packed.len()));
         let photos = packed.len() / PACKED;
         let hashes = packed.get(..photos * PACKED).unwrap_or_default();

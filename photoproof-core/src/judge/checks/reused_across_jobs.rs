@@ -18,6 +18,7 @@ static META: CheckMeta = CheckMeta {
         "the same site was ordered twice under two job numbers",
         "a photo was uploaded to the wrong job",
         "a street view or document that both jobs share",
+        "the view was photographed again from the same spot, with nothing changed in between",
     ],
     blind_spots: "Knows only jobs that were recorded. The ledger keeps no pictures: it cannot always tell a second exposure from the same spot, with nothing changed in between, from a copy. A part of a picture pasted into another one is found where it fills most of the frame or shows all of the original.",
 };

@@ -2,6 +2,9 @@
 
 use crate::judge::gaps::Cause;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
+use crate::limits::Limits;
+use crate::measure::Viewpoint;
+use crate::relation::doubt;
 
 static META: CheckMeta = CheckMeta {
     id: "viewpoint-inconclusive",
@@ -9,13 +12,14 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The pictures do not tell whether a photo repeats a view; a person has to look.",
     why: "Too little fixed structure is visible in both photos to measure how the camera moved.",
-    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004).",
+    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004); parts that stand beside where the others put them.",
     limit: "The evidence line of the viewpoint measure; see the pair's reason in the report.",
     remedy: "Look at both photos. If they do not show the same view, shoot again with a door, window or cabinet in the frame.",
     innocent: &[
         "bare walls and floors offer no fixed points",
         "debris hid the room in the before photo",
         "strong change of light between the photos",
+        "fittings or furniture were moved between the photos",
     ],
     blind_spots: "Says nothing about what the photos show.",
 };
@@ -37,9 +41,12 @@ impl Check for ViewpointInconclusive {
                 let Cause::Undetermined(photo) = gap.cause else { return None };
                 let set = &evidence.grouped.view_sets[gap.set];
                 let pair = evidence.grouped.pair(gap.anchor, photo);
-                let inliers = pair.map_or(0, |pair| pair.viewpoint.evidence().inliers);
+                let why = pair.map_or_else(
+                    || "0 common points".to_owned(),
+                    |pair| why(&pair.viewpoint, evidence.limits()),
+                );
                 let message = format!(
-                    "cannot tell whether this {} photo repeats view {}: {inliers} common points",
+                    "cannot tell whether this {} photo repeats view {}: {why}",
                     gap.phase, set.id
                 );
                 Some(META.finding(message).area(set.area.as_deref()).photos([photo, gap.anchor]).retake(
@@ -57,4 +64,13 @@ impl Check for ViewpointInconclusive {
             })
             .collect()
     }
+}
+
+/// What keeps the pictures from telling.
+fn why(viewpoint: &Viewpoint, limits: &Limits) -> String {
+    let doubted = match viewpoint {
+        Viewpoint::Shift(shift) => doubt(shift, limits).map(|doubt| doubt.reason(&shift.evidence)),
+        _ => None,
+    };
+    doubted.unwrap_or_else(|| format!("{} common points", viewpoint.evidence().inliers))
 }

@@ -63,7 +63,7 @@ pub fn pair(
                 b.features.width,
             ));
             if let Some(doubt) = doubt(shift, limits) {
-                row.reason = Some(why_not(doubt, shift));
+                row.reason = Some(doubt.reason(&shift.evidence));
                 row.contradictions = contradictions(doubt, shift);
             } else {
                 row.advice = advice(shift, limits);
@@ -171,26 +171,6 @@ pub fn change(change: &Change) -> v1::Change {
                 share: rounded(region.share, 4),
             })
             .collect(),
-    }
-}
-
-/// Why a measured motion is not believed.
-fn why_not(doubt: Doubt, shift: &ViewpointShift) -> String {
-    let evidence = &shift.evidence;
-    match doubt {
-        Doubt::LittleSupport => {
-            "some parts agree, but the pictures as a whole hardly support it".to_owned()
-        }
-        Doubt::SilentParts => format!(
-            "{} of {} parts rich in detail in both photos have nothing in common",
-            evidence.silent_cells, evidence.rich_cells
-        ),
-        Doubt::PartsElsewhere => format!(
-            "{} of {} distinct points stand beside where the others put them: parts that were moved look so, and so \
-             does another room with the same fittings",
-            evidence.distinct_against,
-            evidence.distinct_against + evidence.distinct_agreeing
-        ),
     }
 }
 
