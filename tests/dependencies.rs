@@ -182,8 +182,10 @@ fn everything_comes_from_the_registry_with_its_checksum_and_nothing_is_barred() 
     }
     for manifest in ["Cargo.toml", "fuzz/Cargo.toml"] {
         let text = std::fs::read_to_string(root().join(manifest)).unwrap();
+        // A profile may speak of every package; no crate may come in any version.
+        let crates = text.replace("[profile.dev.package.\"*\"]", "");
         assert!(
-            !text.contains("\"*\"") && !text.contains("git ="),
+            !crates.contains("\"*\"") && !crates.contains("git ="),
             "{manifest}"
         );
     }
