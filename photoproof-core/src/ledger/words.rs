@@ -243,7 +243,7 @@ mod tests {
                 scale: 2.0,
                 angle: 0.0,
                 response: 0.05,
-                bright: draw(state) % 2 == 0,
+                bright: draw(state).is_multiple_of(2),
             },
             descriptor: std::array::from_fn(|_| (draw(state) % 100) as u8),
         });
