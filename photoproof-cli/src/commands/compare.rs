@@ -107,6 +107,17 @@ fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> (v1::Pair, 
     (row, viewpoint)
 }
 
+/// What changed, in words.
+fn changed(change: &v1::Change) -> String {
+    let parts = match change.regions.len() {
+        0 => String::new(),
+        1 => ", in one part".to_owned(),
+        parts => format!(", in {parts} parts"),
+    };
+    let share = change.share * 100.0;
+    format!("  Changed: {share:.0} % of the shared picture{parts}")
+}
+
 /// The comparison in words.
 fn sentence(row: &v1::Pair) -> String {
     let verdict = match row.relation.as_str() {
@@ -134,15 +145,7 @@ fn sentence(row: &v1::Pair) -> String {
         row.overlap
             .map(|share| format!("  Shared picture: {:.0} %", share * 100.0)),
     );
-    lines.extend(row.change.as_ref().map(|change| {
-        let parts = match change.regions.len() {
-            0 => String::new(),
-            1 => ", in one part".to_owned(),
-            parts => format!(", in {parts} parts"),
-        };
-        let share = change.share * 100.0;
-        format!("  Changed: {share:.0} % of the shared picture{parts}")
-    }));
+    lines.extend(row.change.as_ref().map(changed));
     lines.push(format!(
         "  Evidence: {} common points of {} matches",
         row.inliers, row.matches
