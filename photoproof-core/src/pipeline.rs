@@ -137,6 +137,7 @@ pub fn run(
             intake: &intake,
             measures: &measures,
             copies: &grouped.copies,
+            moments: &grouped.moments,
             comparison: &remembered,
         },
     );

@@ -4,24 +4,32 @@ use std::collections::BTreeMap;
 
 use chrono::NaiveDateTime;
 
-use crate::ingest::order::judged_time;
 use crate::ingest::{Label, LabelSource, Photo};
 use crate::phase::Phase;
 
 /// Two photos of one view further apart than this belong to different phases.
 const SAME_VISIT_S: i64 = 600;
 
-/// Fills in areas and phases that labels leave open. `clusters` are photos of one view each.
-pub(super) fn infer_labels(photos: &[Photo], clusters: &[Vec<usize>]) -> Vec<Label> {
+/// The labels of `photos` with the areas that they leave open filled in. `clusters` are photos of one view each.
+pub(super) fn with_areas(photos: &[Photo], clusters: &[Vec<usize>]) -> Vec<Label> {
     let mut labels: Vec<Label> = photos.iter().map(|photo| photo.label.clone()).collect();
     for cluster in clusters {
         infer_area(cluster, &mut labels);
     }
-    let boundaries = phase_boundaries(photos, &labels, clusters);
-    for (photo, label) in photos.iter().zip(&mut labels) {
-        if let (None, Some(time), Some([first, second])) =
-            (label.phase, civil_time(photo), boundaries)
-        {
+    labels
+}
+
+/// Fills in the phases that labels leave open; `times` are the photos' times at the site, corrected by the errors of their clocks.
+pub(super) fn infer_phases(
+    labels: &mut [Label],
+    times: &[Option<NaiveDateTime>],
+    clusters: &[Vec<usize>],
+) {
+    let Some([first, second]) = phase_boundaries(labels, times, clusters) else {
+        return;
+    };
+    for (label, time) in labels.iter_mut().zip(times) {
+        if let (None, Some(time)) = (label.phase, *time) {
             let phase = match time {
                 time if time < first => Phase::Before,
                 time if time < second => Phase::During,
@@ -31,7 +39,6 @@ pub(super) fn infer_labels(photos: &[Photo], clusters: &[Vec<usize>]) -> Vec<Lab
             label.phase_source = Some(LabelSource::Inferred);
         }
     }
-    labels
 }
 
 /// A photo without an area takes the one area that the labelled photos of its view agree on.
@@ -60,8 +67,8 @@ fn infer_area(cluster: &[usize], labels: &mut [Label]) {
 /// before, the last after, anything between during. The boundaries are the cuts that contradict the
 /// fewest votes.
 fn phase_boundaries(
-    photos: &[Photo],
     labels: &[Label],
+    times: &[Option<NaiveDateTime>],
     clusters: &[Vec<usize>],
 ) -> Option<[NaiveDateTime; 2]> {
     if labels.iter().all(|label| label.phase.is_some()) {
@@ -70,31 +77,31 @@ fn phase_boundaries(
     let mut votes: BTreeMap<NaiveDateTime, [u32; 3]> = BTreeMap::new();
     let labelled = labels.iter().any(|label| label.phase.is_some());
     if labelled {
-        for (photo, label) in photos.iter().zip(labels) {
-            if let (Some(time), Some(phase)) = (civil_time(photo), label.phase) {
+        for (time, label) in times.iter().zip(labels) {
+            if let (Some(time), Some(phase)) = (*time, label.phase) {
                 votes.entry(time).or_default()[phase as usize] += 1;
             }
         }
     } else {
         for cluster in clusters {
-            vote_by_visits(photos, cluster, &mut votes);
+            vote_by_visits(times, cluster, &mut votes);
         }
     }
     best_cuts(&votes)
 }
 
 fn vote_by_visits(
-    photos: &[Photo],
+    times: &[Option<NaiveDateTime>],
     cluster: &[usize],
     votes: &mut BTreeMap<NaiveDateTime, [u32; 3]>,
 ) {
-    let mut times: Vec<NaiveDateTime> = cluster
+    let mut taken: Vec<NaiveDateTime> = cluster
         .iter()
-        .filter_map(|&photo| civil_time(&photos[photo]))
+        .filter_map(|&photo| *times.get(photo)?)
         .collect();
-    times.sort();
+    taken.sort();
     let mut visits: Vec<Vec<NaiveDateTime>> = Vec::new();
-    for time in times {
+    for time in taken {
         match visits.last_mut() {
             Some(visit)
                 if visit
@@ -152,8 +159,4 @@ fn best_cuts(votes: &BTreeMap<NaiveDateTime, [u32; 3]>) -> Option<[NaiveDateTime
         }
     }
     best.map(|(_, first, second)| [moments[first], moments[second]])
-}
-
-fn civil_time(photo: &Photo) -> Option<NaiveDateTime> {
-    judged_time(photo).map(|time| time.civil)
 }

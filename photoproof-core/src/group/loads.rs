@@ -2,8 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use crate::group::{CopyPair, Original};
-use crate::ingest::order::{judged_time, seconds_between};
+use crate::group::{CopyPair, Moment, Original};
 use crate::ingest::{Intake, PhotoId};
 use crate::job::JobSheet;
 use crate::measure::{Comparison, PhotoMeasures};
@@ -20,6 +19,8 @@ pub(crate) struct LoadEvidence<'a> {
     pub(crate) intake: &'a Intake,
     pub(crate) measures: &'a [PhotoMeasures],
     pub(crate) copies: &'a [CopyPair],
+    /// When each photo was taken, corrected by its clock's error.
+    pub(crate) moments: &'a [Option<Moment>],
     pub(crate) comparison: &'a dyn Comparison,
 }
 
@@ -128,10 +129,10 @@ fn same(
         return Some(Sameness::Copy);
     }
     let limits = &evidence.sheet.limits;
-    let time = |id: PhotoId| evidence.intake.photos.get(id.0).and_then(judged_time);
+    let moment = |id: PhotoId| evidence.moments.get(id.0).and_then(Option::as_ref);
     // Unknown times do not tell two loads apart.
-    let soon = match (time(a), time(b)) {
-        (Some(x), Some(y)) => seconds_between(x, y).abs() < limits.min_load_turnaround_s,
+    let soon = match (moment(a), moment(b)) {
+        (Some(x), Some(y)) => x.seconds_until(y).abs() < limits.min_load_turnaround_s,
         _ => true,
     };
     if !soon || *compared >= MAX_PAIRS {

@@ -196,7 +196,7 @@ pub fn group(
     let apart = cluster::apart(self::edges(&sheet.limits, &rivals));
     let clusters = cluster::clusters(intake.photos.len(), &edges, &apart);
     let (debris, debris_photos) = debris(sheet, intake);
-    let mut labels = infer::infer_labels(&intake.photos, &clusters);
+    let mut labels = infer::with_areas(&intake.photos, &clusters);
     for id in &debris_photos {
         let label = &mut labels[id.0];
         if !sheet
@@ -207,6 +207,21 @@ pub fn group(
             (label.area, label.area_source) = (None, None);
         }
     }
+    let zone = zone::site_zone(sheet, &intake.photos);
+    let clocks = clock::ClockEvidence {
+        photos: &intake.photos,
+        labels: &labels,
+        zone: zone.map(|zone| zone.zone),
+        window: sheet.window,
+        limit_s: sheet.limits.max_clock_error_s,
+    };
+    let devices = clock::devices(clocks);
+    let moments = clock::moments(clocks, &devices);
+    let times: Vec<_> = moments
+        .iter()
+        .map(|moment| moment.map(|m| m.civil))
+        .collect();
+    infer::infer_phases(&mut labels, &times, &clusters);
     let areas = coverage::area_order(sheet, &labels);
     let view_sets = view_set::view_sets(&clusters, &labels, &edges, &areas);
     let mut pairs: Vec<Pair> = compared
@@ -221,16 +236,6 @@ pub fn group(
         .collect();
     pairs.sort_by_key(|pair| (pair.a, pair.b));
     let coverage = coverage::coverage(sheet, &labels, &areas);
-    let zone = zone::site_zone(sheet, &intake.photos);
-    let clocks = clock::ClockEvidence {
-        photos: &intake.photos,
-        labels: &labels,
-        zone: zone.map(|zone| zone.zone),
-        window: sheet.window,
-        limit_s: sheet.limits.max_clock_error_s,
-    };
-    let devices = clock::devices(clocks);
-    let moments = clock::moments(clocks, &devices);
     Grouped {
         zone,
         devices,

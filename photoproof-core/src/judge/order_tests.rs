@@ -256,6 +256,29 @@ fn a_wrong_but_steady_clock_is_found_by_order() {
     assert_eq!(grouped.devices.clocks[0].error_s, 0);
 }
 
+#[test]
+fn a_phase_is_inferred_from_the_corrected_time() {
+    let mut photos = two_cameras(86_400);
+    let told: Vec<Option<Phase>> = photos.iter().map(|photo| photo.label.phase).collect();
+    let of_second = |photo: &&mut Photo| photo.camera.model.as_deref() == Some("Camera 1");
+    for photo in photos.iter_mut().filter(of_second).step_by(3) {
+        photo.label.phase = None;
+    }
+    let intake = Intake {
+        photos,
+        ..Intake::default()
+    };
+    let grouped = group(
+        &JobSheet::default(),
+        &intake,
+        Compared::default(),
+        Vec::new(),
+    );
+    let inferred: Vec<Option<Phase>> = grouped.labels.iter().map(|label| label.phase).collect();
+    assert!(grouped.devices.clocks[1].error_s < -43_200);
+    assert_eq!(inferred, told);
+}
+
 /// Old photos of another camera, all handed in as after photos, are no wrong clock: they stay a finding.
 #[test]
 fn old_photos_of_another_camera_stay_a_finding() {
