@@ -198,6 +198,24 @@ def text_line(rng):
     return rng.choice(stamp_lines(rng))
 
 
+def strip_items(rng):
+    """What cameras that write a whole strip of data put beside the date, in any order: at most five short items."""
+    celsius = rng.randint(-20, 45)
+    fahrenheit = round(celsius * 1.8 + 32)
+    degree = rng.choice(["°", "°", "°", " ", ""])
+    makers = [
+        lambda: f"{celsius}{degree}C", lambda: f"{fahrenheit}{degree}F", lambda: f"{fahrenheit}{degree}F {celsius}{degree}C",
+        lambda: f"{celsius}{degree}C/{fahrenheit}{degree}F", lambda: f"{celsius:03d}{degree}C",
+        lambda: rng.choice("MTPVS"), lambda: f"{rng.choice('MT')} {rng.randint(1, 5)}/{rng.randint(3, 10)}",
+        lambda: f"{rng.randint(1, 3)}/{rng.randint(1, 3)}", lambda: f"{rng.uniform(28, 31):.2f}in", lambda: f"{rng.uniform(28, 31):.2f} inHg",
+        lambda: f"{rng.randint(960, 1040)}hPa", lambda: f"{rng.randint(1, 99)}%", lambda: f"{rng.randint(1, 9999):04d}",
+        lambda: f"IMG_{rng.randint(1, 9999):04d}", lambda: f"{rng.choice(['CAM', 'Cam ', 'CAMERA', 'C'])}{rng.randint(1, 40):02d}",
+        lambda: "".join(rng.choice("ABCDEFGHIKLMNOPRSTUVWY") for _ in range(rng.randint(4, 10))),
+        lambda: rng.choice(["@moon", "@moon", "@battery", "@dot"]), lambda: "@moon",
+    ]
+    return [rng.choice(makers)() for _ in range(rng.randint(1, 5))]
+
+
 # ---------------------------------------------------------------- looks
 
 def colour(rng):
@@ -296,6 +314,77 @@ def paint(rng, picture, mask, at, look):
     return cols[0], cols[-1] + 1
 
 
+def sign(rng, kind, height):
+    """A moon, a battery or a dot among the items of a strip: mask of `height` rows."""
+    side = max(5, int(height * rng.uniform(0.9, 1.3)))
+    mask = Image.new("L", (2 * side if kind == "@battery" else side, side), 0)
+    draw = ImageDraw.Draw(mask)
+    if kind == "@battery":
+        draw.rectangle([0, side // 5, 2 * side - side // 3, side - side // 5], outline=255, width=max(1, side // 9))
+        draw.rectangle([0, side // 5, int(side * rng.uniform(0.2, 1.6)), side - side // 5], fill=255)
+    else:
+        draw.ellipse([0, 0, side - 1, side - 1], outline=255, width=max(1, side // 10), fill=255 if kind == "@dot" else None)
+        if kind == "@moon":
+            start = rng.choice([90, 270])
+            draw.pieslice([0, 0, side - 1, side - 1], start, start + rng.choice([180, 180, 0, 360]), fill=255)
+    return np.asarray(mask, np.float32) / 255.0
+
+
+def paint_strip(rng, picture, look, texts, row):
+    """A strip of data over the whole width of `picture`, its digits' top at `row`, changed in place.
+
+    `texts` are the date's pieces; other items stand beside them. Returns what was drawn from left to right as
+    (x0, y0, x1, y1, text, whether it is of `texts`), or None where `texts` find no room; the text of a sign is `*`.
+    """
+    height, width = look.height, picture.shape[1]
+    items = strip_items(rng)
+    at = rng.choice([0, 0, len(items), len(items), rng.randint(0, len(items))])
+    if len(texts) == 2 and rng.random() < 0.3:
+        items[at:at] = texts[:1]
+        items.insert(rng.randint(at + 1, len(items)), texts[1])
+    else:
+        items[at:at] = texts
+    masks = []
+    for item in items:
+        if item.startswith("@"):
+            masks.append((sign(rng, item, height), 0, height, "*", False))
+        else:
+            mask, top, bottom, text = look.line(item)
+            cols = np.where(mask.max(axis=0) > 0.3)[0]
+            if not len(cols):
+                return None
+            masks.append((mask[:, cols[0]:cols[-1] + 1], top, bottom, text, item in texts))
+    least = [height * rng.uniform(0.9, 2.5) for _ in masks]
+    room = width - sum(mask.shape[1] for mask, *_ in masks) - sum(least)
+    while room < 0 and not all(own for *_, own in masks):
+        victim = rng.choice([i for i, (*_, own) in enumerate(masks) if not own])
+        room += masks[victim][0].shape[1] + least[victim]
+        del masks[victim], least[victim]
+    if room < 0:
+        return None
+    # Spare room lies between two items, at the end, or is shared.
+    spare = [0.0] * (len(masks) + 1)
+    for _ in range(rng.choice([1, 1, 2, len(spare)])):
+        spare[rng.randrange(len(spare))] += 1
+    spare = [share / sum(spare) * room for share in spare]
+    strength = rng.choice([1, 1, 1, rng.uniform(0.4, 0.8), 0])
+    edge = int(height * rng.uniform(0.15, 0.7)) + 1
+    if strength:
+        part = picture[max(0, row - edge):row + height + edge]
+        part += (np.array(look.outline_ink, np.float32) - part) * strength
+        look.outline = None if strength == 1 else look.outline
+    look.box = None
+    x, spans = 0.0, []
+    for (mask, top, bottom, text, own), gap, more in zip(masks, least, spare):
+        x += gap / 2 + more
+        y = row - top + (height - (bottom - top)) // 2
+        cut = max(0, -y)
+        paint(rng, picture, mask[cut:], (int(x), y + cut), look)
+        spans.append((int(x), row, int(x) + mask.shape[1], row + bottom - top, text, own))
+        x += mask.shape[1] + gap / 2
+    return spans
+
+
 def made_up(rng, width, height):
     """A background without a photo: flat, a gradient, bands, or blobs of noise."""
     noise = np.random.default_rng(rng.getrandbits(32))
@@ -365,11 +454,41 @@ LINE_HEIGHT = 24
 DIGITS_IN_LINE = 16.0
 
 
+def strip_lines(rng, look, grounds):
+    """Neighbours of a strip of data: picture, left and right end of the text and of the ground around it, and
+    top, bottom and text of the line."""
+    height = look.height
+    picture = grounds.piece(rng, int(height * rng.uniform(25, 70)), 6 * height)
+    texts = stamp_lines(rng) if rng.random() < 0.85 else [junk_text(rng)]
+    items = paint_strip(rng, picture, look, texts, 2 * height + height // 2)
+    if not items:
+        return None
+    own = [i for i, item in enumerate(items) if item[5]]
+    first, last = own[0], own[-1]
+    if len(own) > 1 and rng.random() < 0.4:
+        first = last = rng.choice(own)
+    # Neighbours that stand close are taken for parts of the line.
+    while first and (items[first][0] - items[first - 1][2] < 1.2 * height or rng.random() < 0.3):
+        first -= 1
+    while last + 1 < len(items) and (items[last + 1][0] - items[last][2] < 1.2 * height or rng.random() < 0.3):
+        last += 1
+    ends = (items[first - 1][2] + 2 if first else 0, items[last + 1][0] - 2 if last + 1 < len(items) else picture.shape[1])
+    line = items[first:last + 1]
+    return (store(rng, picture), (line[0][0], line[-1][2]), ends, (line[0][1], max(item[3] for item in line)),
+            target(" ".join(item[4] for item in line)))
+
+
 def line_samples(rng, fonts, grounds, count=2):
     """A line as the recogniser gets it, cut `count` times: RGB arrays of 24 rows, and the text."""
     face = rng.choice(fonts)
     height = int(round(2 ** rng.uniform(3.0, 5.0)))
     look = Look(rng, face, height)
+    if rng.random() < 0.25:
+        found = strip_lines(rng, look, grounds)
+        if found:
+            picture, span, ends, rows, text = found
+            yield from cuts(rng, picture, span, ends, rows, text, count, 2.4)
+        return
     mask, top, bottom, text = look.line(text_line(rng))
     h, w = mask.shape
     extra = height * 2 + 4
@@ -387,18 +506,25 @@ def line_samples(rng, fonts, grounds, count=2):
         if extra + gap >= 0:
             paint(rng, picture, other, (max(0, side + rng.randint(-3, 3)), extra + gap), look)
     picture = store(rng, picture)
+    yield from cuts(rng, picture, (side + span[0], side + span[1]), (0, picture.width), (extra + top, extra + bottom),
+                    target(text), count, reach)
+
+
+def cuts(rng, picture, span, ends, rows, text, count, reach):
+    """`count` cuts of the line between the columns `span` and the rows `rows`, none beyond the columns `ends`."""
+    height = rows[1] - rows[0]
     for _ in range(count):
         # Digits fill 16 of the 24 rows, more or less.
-        scale = DIGITS_IN_LINE / (bottom - top) * 2 ** rng.uniform(-0.27, 0.27)
-        middle = extra + (top + bottom) / 2 + rng.uniform(-0.14, 0.14) * (bottom - top)
-        rows = LINE_HEIGHT / scale
-        left = max(0, side + span[0] - rng.uniform(0.0, reach) * height)
-        right = min(picture.width, side + span[1] + rng.uniform(0.0, reach) * height)
-        y0, y1 = max(0, middle - rows / 2), min(picture.height, middle + rows / 2)
+        scale = DIGITS_IN_LINE / height * 2 ** rng.uniform(-0.27, 0.27)
+        middle = sum(rows) / 2 + rng.uniform(-0.14, 0.14) * height
+        tall = LINE_HEIGHT / scale
+        left = max(ends[0], span[0] - rng.uniform(0.0, reach) * height)
+        right = min(ends[1], span[1] + rng.uniform(0.0, reach) * height)
+        y0, y1 = max(0, middle - tall / 2), min(picture.height, middle + tall / 2)
         width = int(round((right - left) * scale))
         if 16 <= width <= 1000:
             line = picture.resize((width, LINE_HEIGHT), Image.BILINEAR, box=(left, y0, right, y1))
-            yield np.asarray(line), target(text)
+            yield np.asarray(line), text
 
 
 # Names of the eight ways a stamp can lie, as PIL transpositions applied after drawing.
@@ -410,7 +536,18 @@ def place_sample(rng, fonts, grounds, size):
     """A square piece of a picture for the detector, and its lines as (x0, y0, x1, y1) before turning."""
     picture = grounds.piece(rng, size, size, 2 ** rng.uniform(-0.6, 1.0))
     boxes = []
-    if rng.random() < 0.72:
+    if rng.random() < 0.2:
+        height = int(round(2 ** rng.uniform(2.95, 5.0)))
+        wide = max(size, int(height * rng.uniform(25, 60)))
+        whole = grounds.piece(rng, wide, size, 2 ** rng.uniform(-0.6, 1.0))
+        # Mostly at the top or at the bottom.
+        row = rng.choice([rng.randint(2, height + 2), size - height - rng.randint(3, height + 3), rng.randint(2, size - height - 4)])
+        items = paint_strip(rng, whole, Look(rng, rng.choice(fonts), height), stamp_lines(rng), row) or []
+        left = rng.randint(0, wide - size)
+        picture = whole[:, left:left + size]
+        boxes = [(max(0, x0 - left), y0, min(size, x1 - left), y1) for x0, y0, x1, y1, text, _ in items
+                 if text != "*" and x1 > left + 2 and x0 < left + size - 2]
+    elif rng.random() < 0.72:
         height = int(round(2 ** rng.uniform(2.95, 5.3)))
         look = Look(rng, rng.choice(fonts), height)
         lines = stamp_lines(rng) if rng.random() < 0.9 else [junk_text(rng)]

@@ -46,7 +46,7 @@ def stamp_of(rng):
     return lines, truth
 
 
-def stamped(rng, photo, fonts):
+def stamped(rng, photo, fonts, strips):
     """The stamped picture (upright text), its lines and truth."""
     width = rng.choice([1024, 1280, 1600, 2048, 3000, 4000])
     size = (width, round(width * photo.height / photo.width))
@@ -60,6 +60,13 @@ def stamped(rng, photo, fonts):
     look = draw.Look(rng, face, height)
     look.soft = min(look.soft, 0.03 * height)
     look.spacing = min(look.spacing, 0.1 * height)
+    if strips:
+        edge = int(height * rng.uniform(0.3, 0.9))
+        row = rng.choice([edge, size[1] - edge - height])
+        texts = lines if len(lines) > 1 else rng.choice([lines, lines, lines[0].split("  ")])
+        if draw.paint_strip(rng, picture, look, texts, row) is None:
+            return None
+        return Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)), lines, truth
     masks = [look.line(line) for line in lines]
     wide = max(mask.shape[1] for mask, _, _, _ in masks)
     if wide > size[0] - 8:
@@ -85,6 +92,7 @@ def main():
     parser.add_argument("--count", type=int, required=True)
     parser.add_argument("--part", default="held")
     parser.add_argument("--seed", type=int, default=11)
+    parser.add_argument("--strips", action="store_true", help="the stamp is part of a strip of data along the whole picture")
     args = parser.parse_args()
     rng = random.Random(args.seed)
     fonts = draw.faces(os.path.join(args.data, args.part))
@@ -94,7 +102,7 @@ def main():
         done = 0
         while done < args.count:
             photo = Image.open(os.path.join(args.photos, rng.choice(names))).convert("RGB")
-            made = stamped(rng, photo, fonts)
+            made = stamped(rng, photo, fonts, args.strips)
             if made is None:
                 continue
             picture, lines, truth = made

@@ -4,6 +4,8 @@
 use chrono::{Datelike, NaiveDate, NaiveTime, Weekday};
 use serde::{Deserialize, Serialize};
 
+use super::beside;
+
 /// How a date is written.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum DateOrder {
@@ -69,8 +71,24 @@ const DAYS: [(&str, Weekday); 7] = [
     ("SUNDAY", Weekday::Sun),
 ];
 
-/// Reads `text`, upper case.
+/// Reads `text`, upper case. Where it shows no date, it is read again without what cameras write beside one.
 pub(super) fn meaning(text: &str) -> Meaning {
+    let whole = meaning_of_all(text);
+    if !whole.dates.is_empty() {
+        return whole;
+    }
+    let Some(rest) = beside::without_data(text) else {
+        return whole;
+    };
+    let found = meaning_of_all(&rest);
+    if found.parts() > whole.parts() {
+        found
+    } else {
+        whole
+    }
+}
+
+fn meaning_of_all(text: &str) -> Meaning {
     let text = untangled(text);
     if has_glued_letters(&text) {
         return Meaning::default();
@@ -240,7 +258,7 @@ fn items(text: &str) -> Vec<Item> {
     items
 }
 
-fn run(text: &str, belongs: impl Fn(char) -> bool) -> usize {
+pub(super) fn run(text: &str, belongs: impl Fn(char) -> bool) -> usize {
     text.find(|c| !belongs(c)).unwrap_or(text.len())
 }
 
@@ -323,7 +341,7 @@ fn without(items: &[Item], from: usize, to: usize) -> Vec<Item> {
         .collect()
 }
 
-fn month(word: &str) -> Option<u32> {
+pub(super) fn month(word: &str) -> Option<u32> {
     let fits = |name: &&str| word.len() >= 3 && name.starts_with(word);
     match word {
         "SEPT" => Some(9),
@@ -334,7 +352,7 @@ fn month(word: &str) -> Option<u32> {
     }
 }
 
-fn weekday(word: &str) -> Option<Weekday> {
+pub(super) fn weekday(word: &str) -> Option<Weekday> {
     DAYS.iter()
         .find(|(name, _)| word.len() >= 3 && name.starts_with(word))
         .map(|(_, day)| *day)
@@ -528,6 +546,22 @@ mod tests {
             ("2014-11-29 6:O0:O0 AM", "2014-11-29 06:00:00"),
             ("13-0CT-2O16", "2016-10-13"),
             ("'22 3 6 20:4 1:44", "2022-03-06 20:41:44"),
+            ("28.55IN 5120 * 05/27/15 17:53:40", "2015-05-27 17:53:40"),
+            ("M 3/8 2026 12/20/2025 08:02", "2025-12-20 08:02"),
+            ("1001HPA 2015:02:07", "2015-02-07"),
+            ("IMG*8979 7/31/2019 9:57 PM -19C -2F", "2019-07-31 21:57"),
+            ("35*C/95*F CAM30 12 20 2025 10:00", "2025-12-20 10:00"),
+            ("8* 28.46IN DEC 4, 2019 18:25:01", "2019-12-04 18:25:01"),
+            ("29.81IN '22 09 19 03:46", "2022-09-19 03:46"),
+            ("1034HPA CAM 04 1/1/2025", "2025-01-01"),
+            (
+                "-10*C/14*F 80* * CAM 30 7/14/2018 07:14",
+                "2018-07-14 07:14",
+            ),
+            (
+                "68 F 20 C IMG*3007 CAM 25 2024:07:10 1:04 AM",
+                "2024-07-10 01:04",
+            ),
         ] {
             assert_eq!(shown(text), expected, "{text}");
         }
@@ -556,6 +590,8 @@ mod tests {
             "9338 56 57",
             "2022/03/18 1 1:01",
             "99999999999999999999-03-02",
+            "M 3/8 2026 T 12/20",
+            "CAM30 ZZ02-03-02",
         ] {
             assert_eq!(shown(text), "", "{text}");
         }

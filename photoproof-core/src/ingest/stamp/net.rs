@@ -3,7 +3,7 @@
 //! Plain loops in a fixed order: the same numbers on every processor and for any number of threads.
 //! `pulp` compiles them for the widest registers found at run time.
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 
 /// Channels computed at a time; every layer's outputs are padded to a multiple of it.
 const LANES: usize = 16;
@@ -164,12 +164,36 @@ impl Convolution {
         let height = (input.height - rows) / stride + 1;
         let width = (input.width - reach) / stride + 1;
         let mut out = Map::zeros(height, width, self.shape.channels.1);
-        Arch::new().dispatch(|| self.fill(input, &mut out));
+        Arch::new().dispatch(Fill(self, input, &mut out));
         out
     }
+}
+
+/// A layer, what it is applied to, and where to. A closure would do but for its code, which a compiler may keep apart,
+/// built for the narrow registers of any processor.
+struct Fill<'a, L>(&'a L, &'a Map, &'a mut Map);
+
+impl WithSimd for Fill<'_, Convolution> {
+    type Output = ();
 
     #[inline(always)]
-    fn fill(&self, input: &Map, out: &mut Map) {
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.0.fill(simd, self.1, self.2);
+    }
+}
+
+impl WithSimd for Fill<'_, Depthwise> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.0.fill(self.1, self.2);
+    }
+}
+
+impl Convolution {
+    #[inline(always)]
+    fn fill<S: Simd>(&self, simd: S, input: &Map, out: &mut Map) {
         let line = input.width * input.channels;
         let step = self.shape.stride * input.channels;
         let outputs = out.channels;
@@ -183,8 +207,22 @@ impl Convolution {
                 // A short last group computes its last point again.
                 let starts: [usize; COLUMNS] =
                     std::array::from_fn(|i| (group * COLUMNS + i.min(count - 1)) * step);
+                let window = Window {
+                    source,
+                    line,
+                    starts,
+                };
                 for (block, (weights, bias)) in self.weights.iter().zip(&self.biases).enumerate() {
-                    let sums = self.sums(source, line, starts, (weights, *bias));
+                    let mut sums = [*bias; COLUMNS];
+                    match LANES / S::F32_LANES {
+                        1 => self.add_up::<S, 1>(simd, &window, (weights, 0), &mut sums),
+                        2 => self.add_up::<S, 2>(simd, &window, (weights, 0), &mut sums),
+                        registers => {
+                            for first in 0..registers {
+                                self.add_up::<S, 1>(simd, &window, (weights, first), &mut sums);
+                            }
+                        }
+                    }
                     for (point, sums) in points.chunks_exact_mut(outputs).zip(&sums) {
                         for (value, sum) in point.iter_mut().skip(block * LANES).zip(sums) {
                             *value = *sum;
@@ -195,39 +233,63 @@ impl Convolution {
         }
     }
 
+    /// Adds the weighted inputs to `N` registers of each point's sums, from register `first` on. The sums stay in
+    /// registers meanwhile; plain loops over lanes are left one number at a time by the compiler.
     #[inline(always)]
-    fn sums(
+    fn add_up<S: Simd, const N: usize>(
         &self,
-        source: &[f32],
-        line: usize,
-        starts: [usize; COLUMNS],
-        (weights, bias): (&[[f32; LANES]], [f32; LANES]),
-    ) -> [[f32; LANES]; COLUMNS] {
+        simd: S,
+        window: &Window<'_>,
+        (weights, first): (&[[f32; LANES]], usize),
+        sums: &mut [[f32; LANES]; COLUMNS],
+    ) {
         let (columns, inputs) = (self.shape.kernel.1, self.shape.channels.0);
         // Neighbouring columns lie in a row of the input, those of a dilated kernel do not.
         let (pieces, length) = match self.shape.dilation {
             1 => (1, columns * inputs),
             _ => (columns, inputs),
         };
-        let mut sums = [bias; COLUMNS];
+        let registers = |lanes: &[f32; LANES]| -> [S::f32s; N] {
+            let (all, _) = S::as_simd_f32s(lanes);
+            std::array::from_fn(|i| all[first + i])
+        };
+        let mut kept = sums.each_ref().map(registers);
         for (index, weights) in weights.chunks_exact(length).enumerate() {
             let (ky, kx) = (index / pieces, index % pieces);
-            let offset = ky * line + kx * self.shape.dilation * inputs;
+            let offset = ky * window.line + kx * self.shape.dilation * inputs;
             let part = |start: usize| {
                 let start = start + offset;
-                source.get(start..start + length).unwrap_or_default()
+                let part = window.source.get(start..start + length);
+                part.unwrap_or_default()
             };
-            let [a, b, c, d] = starts.map(part);
+            let [a, b, c, d] = window.starts.map(part);
             for ((((weights, &a), &b), &c), &d) in weights.iter().zip(a).zip(b).zip(c).zip(d) {
-                for (sum, value) in sums.iter_mut().zip([a, b, c, d]) {
-                    for (sum, weight) in sum.iter_mut().zip(weights) {
-                        *sum += value * weight;
+                let weights = registers(weights);
+                for (kept, value) in kept.iter_mut().zip([a, b, c, d]) {
+                    let value = simd.splat_f32s(value);
+                    for (sum, weight) in kept.iter_mut().zip(weights) {
+                        // No fused step: the same numbers on every processor.
+                        *sum = simd.add_f32s(*sum, simd.mul_f32s(value, weight));
                     }
                 }
             }
         }
-        sums
+        for (sums, kept) in sums.iter_mut().zip(kept) {
+            let (all, _) = S::as_mut_simd_f32s(sums);
+            for (sum, kept) in all.iter_mut().skip(first).zip(kept) {
+                *sum = kept;
+            }
+        }
     }
+}
+
+/// Where the inputs of neighbouring points begin.
+struct Window<'a> {
+    /// The input from the first row of the kernel on.
+    source: &'a [f32],
+    /// Values in a row of the input.
+    line: usize,
+    starts: [usize; COLUMNS],
 }
 
 /// A 3 x 3 convolution of each channel by itself, with holes of `dilation` - 1 points.
@@ -266,7 +328,7 @@ impl Depthwise {
         let padded = input.padded(self.dilation, self.dilation);
         let mut out = Map::zeros(input.height, input.width, self.channels);
         if input.channels == self.channels {
-            Arch::new().dispatch(|| self.fill(&padded, &mut out));
+            Arch::new().dispatch(Fill(self, &padded, &mut out));
         }
         out
     }
