@@ -8,7 +8,7 @@
 //! The tables are made by growing the set of asked values by one bit at a time, so they cost the same for one
 //! question and for thousands.
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 /// Lengths of the sections of one word, bits. Short ones for few questions (16 KiB a table), long ones for many (512
@@ -151,33 +151,55 @@ impl Table {
     /// Adds the bounds of one section of all hashes to `sums`.
     fn add(&self, kept: [&[u64]; 4], sums: &mut [u8]) {
         let words = kept.get(self.section.word).copied().unwrap_or_default();
-        Arch::new().dispatch(|| {
-            let mut values = [0u32; RUN];
-            for (words, sums) in words.chunks(RUN).zip(sums.chunks_mut(RUN)) {
-                for (value, word) in values.iter_mut().zip(words) {
-                    *value = self.section.of(*word);
-                }
-                for (sum, value) in sums.iter_mut().zip(&values) {
-                    let levels = self.levels.get((value >> 5) as usize);
-                    let level = levels.copied().unwrap_or(0) >> ((value & 31) * 2) & 3;
-                    *sum += (LEVELS >> (level * 4)) as u8 & 15;
-                }
+        Arch::new().dispatch(Sum(self, words, sums));
+    }
+}
+
+/// A table, words of the hashes, and the sums that its bounds are added to.
+struct Sum<'a>(&'a Table, &'a [u64], &'a mut [u8]);
+
+impl WithSimd for Sum<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        let Self(table, words, sums) = self;
+        let mut values = [0u32; RUN];
+        for (words, sums) in words.chunks(RUN).zip(sums.chunks_mut(RUN)) {
+            for (value, word) in values.iter_mut().zip(words) {
+                *value = table.section.of(*word);
             }
-        });
+            for (sum, value) in sums.iter_mut().zip(&values) {
+                let levels = table.levels.get((value >> 5) as usize);
+                let level = levels.copied().unwrap_or(0) >> ((value & 31) * 2) & 3;
+                *sum += (LEVELS >> (level * 4)) as u8 & 15;
+            }
+        }
     }
 }
 
 /// A set of values and all values that differ from one of them in one bit.
 fn grown(set: &[u64]) -> Vec<u64> {
-    const LOW: [u64; 6] = [
-        0x5555_5555_5555_5555,
-        0x3333_3333_3333_3333,
-        0x0F0F_0F0F_0F0F_0F0F,
-        0x00FF_00FF_00FF_00FF,
-        0x0000_FFFF_0000_FFFF,
-        0x0000_0000_FFFF_FFFF,
-    ];
-    Arch::new().dispatch(|| {
+    Arch::new().dispatch(Grow(set))
+}
+
+/// A set to be grown.
+struct Grow<'a>(&'a [u64]);
+
+impl WithSimd for Grow<'_> {
+    type Output = Vec<u64>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Vec<u64> {
+        const LOW: [u64; 6] = [
+            0x5555_5555_5555_5555,
+            0x3333_3333_3333_3333,
+            0x0F0F_0F0F_0F0F_0F0F,
+            0x00FF_00FF_00FF_00FF,
+            0x0000_FFFF_0000_FFFF,
+            0x0000_0000_FFFF_FFFF,
+        ];
+        let Self(set) = self;
         let within = |word: &u64| {
             LOW.iter().enumerate().fold(*word, |all, (bit, low)| {
                 let shift = 1 << bit;
@@ -211,7 +233,7 @@ fn grown(set: &[u64]) -> Vec<u64> {
             step *= 2;
         }
         all
-    })
+    }
 }
 
 /// The bits of a number with a gap after each.
@@ -244,12 +266,7 @@ mod tests {
     }
 
     fn draw(state: &mut u64) -> [u64; 4] {
-        [(); 4].map(|()| {
-            *state ^= *state << 13;
-            *state ^= *state >> 7;
-            *state ^= *state << 17;
-            *state
-        })
+        [(); 4].map(|()| crate::ledger::draw(state))
     }
 
     #[test]

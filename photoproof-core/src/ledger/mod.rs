@@ -3,7 +3,7 @@
 //! # What it stores
 //! Of each job: its id, vendor, when it was recorded. Of each photo: path in the job, SHA-256 of the file
 //! and of the working pixels, two perceptual hashes, positions and 63-bit signatures of at most 160
-//! keypoints, area, phase, capture time as text, camera make and model, and when the ledger first saw it.
+//! keypoints, half of the bits of 64 of these signatures once more, area, phase, capture time as text, camera make and model, and when the ledger first saw it.
 //! While a job is being checked with a claim: its id, and host name and process number of the worker.
 //! No picture, no thumbnail, no position on earth, no name of a person beyond what ids, vendor, paths and
 //! area names say. A picture cannot be rebuilt from these numbers, but they recognise one, and a site can
@@ -57,7 +57,7 @@ use crate::error::Error;
 use crate::error::ErrorKind;
 use crate::ingest::Photo;
 use crate::measure::phash::PerceptualHash;
-use crate::measure::{CopyKind, CopyMeasure, PhotoMeasures};
+use crate::measure::{CopyMeasure, PhotoMeasures};
 
 /// One photo as the ledger keeps it.
 #[derive(Debug, Clone, PartialEq)]
@@ -309,11 +309,20 @@ fn hash_of(packed: &[u8]) -> PerceptualHash {
     }
 }
 
-/// The copy of equal digests.
-fn exact(asked: &PhotoMeasures, kept: &PhotoRecord) -> Option<CopyMeasure> {
-    if asked.fingerprint.file_sha256 == kept.file_sha256 {
-        return Some(CopyMeasure::exact(CopyKind::SameBytes));
-    }
-    let same_pixels = asked.fingerprint.pixel_sha256 == kept.pixel_sha256;
-    same_pixels.then(|| CopyMeasure::exact(CopyKind::SamePixels))
+/// Hashes and words of photos, packed for the pass.
+fn packed(photos: &[PhotoRecord]) -> (Vec<u8>, Vec<u8>) {
+    let hashes = photos.iter().flat_map(|photo| scan::pack(&photo.hash));
+    let words = photos
+        .iter()
+        .flat_map(|photo| words::pack_words(&photo.features));
+    (hashes.collect(), words.collect())
+}
+
+/// Random numbers of the tests.
+#[cfg(test)]
+fn draw(state: &mut u64) -> u64 {
+    *state ^= *state << 13;
+    *state ^= *state >> 7;
+    *state ^= *state << 17;
+    *state
 }

@@ -13,7 +13,7 @@ use rayon::prelude::*;
 
 use super::bounds::Bounds;
 use super::pieces::{Piece, cheapest};
-use super::words::{PACKED_WORDS, Parts, Questions, Tally};
+use super::words::{PACKED_WORDS, Parts, Questions, Tally, append};
 use crate::measure::Features;
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
@@ -98,10 +98,7 @@ impl Batch {
         let photos = packed.len() / PACKED;
         let hashes = packed.get(..photos * PACKED).unwrap_or_default();
         self.packed.extend_from_slice(hashes);
-        let words = words.get(..words.len().min(photos * PACKED_WORDS));
-        self.words.extend_from_slice(words.unwrap_or_default());
-        let all = self.packed.len() / PACKED;
-        self.words.resize(all * PACKED_WORDS, 0);
+        append(&mut self.words, words, photos);
     }
 
     /// Whether it is time to compare it.
@@ -150,14 +147,12 @@ enum Kind {
     Cosine,
 }
 
-/// What a pass has found: photos that are near as a whole, and those that may be so in parts.
-pub(super) type Passed = (Found, Parts);
-
-/// Compares all batches that `read` sends, while it goes on reading.
+/// Compares all batches that `read` sends, while it goes on reading: photos that are near as a whole, and those that may be
+/// so in parts.
 pub(super) fn pass_all<E>(
     scan: &Scan,
     read: impl FnOnce(&dyn Fn(Batch) -> bool) -> Result<(), E>,
-) -> Result<Passed, E> {
+) -> Result<(Found, Parts), E> {
     // One batch waits while another is compared and a third is read: three batches of memory, no more.
     let (send, receive) = mpsc::sync_channel::<Batch>(1);
     std::thread::scope(|scope| {
@@ -176,6 +171,22 @@ pub(super) fn pass_all<E>(
             Err(panic) => std::panic::resume_unwind(panic),
         })
     })
+}
+
+/// A value as it is looked up: spread evenly, so that its upper bits tell it apart. One to one.
+pub(super) fn spread(value: u32) -> u32 {
+    // Knuth's multiplicative hash: 2^32 over the golden ratio.
+    value.wrapping_mul(0x9E37_79B1)
+}
+
+/// Makes starts of buckets of their sizes, each size standing one place after its bucket; the sum of all.
+pub(super) fn sum_up(sizes: &mut [u32]) -> u32 {
+    let mut sum = 0;
+    for size in sizes {
+        sum += *size;
+        *size = sum;
+    }
+    sum
 }
 
 /// The values within the radius of one piece of any asked hash.
@@ -212,11 +223,7 @@ impl Table {
                 }
             });
         }
-        let mut sum = 0;
-        for start in &mut table.starts {
-            sum += *start;
-            *start = sum;
-        }
+        let sum = sum_up(&mut table.starts);
         table.entries = vec![(0, 0); sum as usize];
         let mut next = table.starts.clone();
         for (number, hash) in hashes.iter().enumerate() {
@@ -235,8 +242,7 @@ impl Table {
     }
 
     fn bucket(&self, value: u32) -> usize {
-        // Knuth's multiplicative hash: 2^32 over the golden ratio.
-        (value.wrapping_mul(0x9E37_79B1) >> self.shift) as usize
+        (spread(value) >> self.shift) as usize
     }
 
     fn may_hold(&self, value: u32) -> bool {
@@ -393,13 +399,7 @@ impl Scan {
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    fn draw(state: &mut u64) -> u64 {
-        *state ^= *state << 13;
-        *state ^= *state >> 7;
-        *state ^= *state << 17;
-        *state
-    }
+    use crate::ledger::draw;
 
     #[test]
     fn packing_keeps_the_hash() {

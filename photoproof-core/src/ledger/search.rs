@@ -4,10 +4,11 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use rayon::prelude::*;
 
-use super::scan::{Batch, MAX_ASKED, Passed, Place, Scan, pass_all};
-use super::{Lead, PhotoRecord, exact};
+use super::scan::{Batch, MAX_ASKED, Place, Scan, pass_all};
+use super::{Lead, PhotoRecord};
+use crate::measure::PhotoMeasures;
+use crate::measure::copy::exact;
 use crate::measure::copy::signature::Laid;
-use crate::measure::{CopyMeasure, PhotoMeasures};
 
 /// What a store answers within one snapshot.
 pub(super) trait Snapshot {
@@ -36,12 +37,11 @@ pub(super) fn leads<S: Snapshot>(
     asked: &[&PhotoMeasures],
     except: Option<&str>,
 ) -> Result<Vec<Lead>, S::Error> {
-    let (mut near, parts) = pass(store, asked)?;
-    for (number, place) in store.equal(asked)? {
-        near.insert((number, place), (0, 0));
+    let mut candidates = pass(store, asked)?;
+    for key in store.equal(asked)? {
+        candidates.entry(key).or_default().near = Some((0, 0));
     }
-    let parts: BTreeMap<(usize, Place), usize> = parts.into_iter().collect();
-    let places: BTreeSet<Place> = near.keys().chain(parts.keys()).map(|key| key.1).collect();
+    let places: BTreeSet<Place> = candidates.keys().map(|(_, place)| *place).collect();
     let places: Vec<Place> = places.into_iter().collect();
     let kept: BTreeMap<Place, (String, PhotoRecord)> = store
         .photos(&places)?
@@ -49,33 +49,18 @@ pub(super) fn leads<S: Snapshot>(
         .filter(|(_, job, _)| except != Some(job.as_str()))
         .map(|(place, job, photo)| (place, (job, photo)))
         .collect();
-    let mut pairs: BTreeMap<usize, Vec<Pair<'_>>> = BTreeMap::new();
-    let keys: BTreeSet<&(usize, Place)> = near.keys().chain(parts.keys()).collect();
-    for key in keys {
-        if let Some((job, photo)) = kept.get(&key.1) {
-            let (near, part) = (near.get(key).copied(), parts.get(key).copied());
-            let pair = Pair {
-                job,
-                photo,
-                near,
-                part,
-            };
-            pairs.entry(key.0).or_default().push(pair);
-        }
-    }
-    let mut leads: Vec<Lead> = pairs
-        .par_iter()
-        .filter_map(|(number, pairs)| Some((*number, *asked.get(*number)?, pairs)))
-        .flat_map_iter(|(number, measures, pairs)| leads_of(number, measures, pairs))
+    let candidates: Vec<((usize, Place), Candidate)> = candidates.into_iter().collect();
+    let mut leads: Vec<Lead> = candidates
+        .par_chunk_by(|a, b| a.0.0 == b.0.0)
+        .flat_map_iter(|of_one| leads_of(asked, of_one, &kept))
         .collect();
     leads.sort_by(|a, b| (a.asked, &a.job, &a.photo.path).cmp(&(b.asked, &b.job, &b.photo.path)));
     Ok(leads)
 }
 
-/// A kept photo that an asked one may be made from.
-struct Pair<'a> {
-    job: &'a String,
-    photo: &'a PhotoRecord,
+/// Why a kept photo may be what an asked one was made from.
+#[derive(Debug, Clone, Copy, Default)]
+struct Candidate {
     /// Hash distance and turn, where the whole frames are near.
     near: Option<(u32, usize)>,
     /// Turn in which they share words.
@@ -83,32 +68,40 @@ struct Pair<'a> {
 }
 
 /// The leads of one asked photo; one by shared words alone only if geometry confirms it.
-fn leads_of(number: usize, asked: &PhotoMeasures, pairs: &[Pair<'_>]) -> Vec<Lead> {
+fn leads_of(
+    asked: &[&PhotoMeasures],
+    candidates: &[((usize, Place), Candidate)],
+    kept: &BTreeMap<Place, (String, PhotoRecord)>,
+) -> Vec<Lead> {
     let mut laid: BTreeMap<usize, Option<Laid>> = BTreeMap::new();
-    let mut confirm = |photo: &PhotoRecord, turn: usize| -> Option<CopyMeasure> {
-        let laid = laid.entry(turn).or_insert_with(|| Laid::new(asked, turn));
-        photo.features.confirm(laid.as_ref()?)
-    };
     let mut leads = Vec::new();
-    for pair in pairs {
-        let turns = [pair.near.map(|(_, turn)| turn), pair.part];
-        let measure = exact(asked, pair.photo).or_else(|| {
-            let mut turns = turns.into_iter().flatten();
-            turns.find_map(|turn| confirm(pair.photo, turn))
-        });
-        let distance = match (pair.near, &measure) {
-            (Some((distance, _)), _) => distance,
-            (None, None) => continue,
-            (None, Some(_)) => {
-                let all = asked.fingerprint.hashes.iter();
-                let distances = all.map(|hash| hash.distance(&pair.photo.hash));
-                distances.min().unwrap_or(256)
-            }
+    for ((number, place), candidate) in candidates {
+        let (Some(asked), Some((job, photo))) = (asked.get(*number), kept.get(place)) else {
+            continue;
         };
+        let digests = [photo.file_sha256.as_str(), photo.pixel_sha256.as_str()];
+        let measure = exact(&asked.fingerprint, digests).or_else(|| {
+            let turns = [candidate.near.map(|(_, turn)| turn), candidate.part];
+            turns.into_iter().flatten().find_map(|turn| {
+                let laid = laid.entry(turn).or_insert_with(|| Laid::new(asked, turn));
+                photo.features.confirm(laid.as_ref()?)
+            })
+        });
+        if candidate.near.is_none() && measure.is_none() {
+            continue;
+        }
+        let distance = candidate.near.map_or_else(
+            || {
+                let all = asked.fingerprint.hashes.iter();
+                let distances = all.map(|hash| hash.distance(&photo.hash));
+                distances.min().unwrap_or(256)
+            },
+            |(distance, _)| distance,
+        );
         leads.push(Lead {
-            asked: number,
-            job: pair.job.clone(),
-            photo: pair.photo.clone(),
+            asked: *number,
+            job: job.clone(),
+            photo: photo.clone(),
             distance,
             measure,
         });
@@ -117,23 +110,24 @@ fn leads_of(number: usize, asked: &PhotoMeasures, pairs: &[Pair<'_>]) -> Vec<Lea
 }
 
 /// Photos within the hash distance, and those that share words, by asked photo and place.
-fn pass<S: Snapshot>(store: &mut S, asked: &[&PhotoMeasures]) -> Result<Passed, S::Error> {
+fn pass<S: Snapshot>(
+    store: &mut S,
+    asked: &[&PhotoMeasures],
+) -> Result<BTreeMap<(usize, Place), Candidate>, S::Error> {
     let kept = store.kept()?;
-    let mut passed = Passed::default();
+    let mut candidates: BTreeMap<(usize, Place), Candidate> = BTreeMap::new();
     for (i, part) in asked.chunks(MAX_ASKED).enumerate() {
         let hashes: Vec<_> = part.iter().map(|p| &p.fingerprint.hashes).collect();
         let features: Vec<_> = part.iter().map(|p| &p.features).collect();
         let scan = Scan::new(&hashes, &features, kept);
         let (near, parts) = pass_all(&scan, |send| store.batches(send))?;
         let first = i * MAX_ASKED;
-        let near = near.into_iter();
-        passed
-            .0
-            .extend(near.map(|((n, place), hit)| ((first + n, place), hit)));
-        let parts = parts.into_iter();
-        passed
-            .1
-            .extend(parts.map(|((n, place), turn)| ((first + n, place), turn)));
+        for ((n, place), hit) in near {
+            candidates.entry((first + n, place)).or_default().near = Some(hit);
+        }
+        for ((n, place), turn) in parts {
+            candidates.entry((first + n, place)).or_default().part = Some(turn);
+        }
     }
-    Ok(passed)
+    Ok(candidates)
 }

@@ -10,7 +10,7 @@
 use rayon::prelude::*;
 
 use super::CompactFeatures;
-use super::scan::Place;
+use super::scan::{Place, spread, sum_up};
 use crate::measure::Features;
 use crate::measure::copy::signature::asked_words;
 use crate::measure::feature::Turn;
@@ -41,10 +41,11 @@ pub(super) fn pack_words(features: &CompactFeatures) -> [u8; PACKED_WORDS] {
     out
 }
 
-/// Words as they are looked up: spread evenly, so that their upper bits tell them apart. One to one.
-fn spread(word: u32) -> u32 {
-    // Knuth's multiplicative hash: 2^32 over the golden ratio.
-    word.wrapping_mul(0x9E37_79B1)
+/// Adds the words of so many more photos; those of an older version have none.
+pub(super) fn append(words: &mut Vec<u8>, own: &[u8], photos: usize) {
+    let end = words.len() + photos * PACKED_WORDS;
+    words.extend_from_slice(own);
+    words.resize(end, 0);
 }
 
 /// The words of the asked photos in all orientations.
@@ -67,11 +68,10 @@ impl Questions {
     /// Makes the questions of the asked photos.
     pub(super) fn new(asked: &[&Features]) -> Self {
         let turned = asked.par_iter().enumerate().flat_map_iter(|(i, features)| {
-            let turns = Turn::ALL.iter().enumerate();
-            turns.flat_map(move |(turn, laid)| {
+            let turns = asked_words(features).into_iter().enumerate();
+            turns.flat_map(move |(turn, words)| {
                 let asker = (i * Turn::ALL.len() + turn) as u32;
-                let words = asked_words(&features.turned(*laid)).into_iter();
-                words.map(move |word| (spread(word), asker))
+                words.into_iter().map(move |word| (spread(word), asker))
             })
         });
         let mut all: Vec<(u32, u32)> = turned.collect();
@@ -105,11 +105,7 @@ impl Questions {
                 *count += 1;
             }
         }
-        let mut sum = 0;
-        for start in &mut questions.buckets {
-            sum += *start;
-            *start = sum;
-        }
+        sum_up(&mut questions.buckets);
         questions
     }
 
@@ -226,14 +222,8 @@ mod tests {
     use std::collections::BTreeMap;
 
     use super::*;
+    use crate::ledger::draw;
     use crate::measure::feature::{Feature, Keypoint};
-
-    fn draw(state: &mut u64) -> u64 {
-        *state ^= *state << 13;
-        *state ^= *state >> 7;
-        *state ^= *state << 17;
-        *state
-    }
 
     fn features(count: usize, state: &mut u64) -> Features {
         let list = (0..count).map(|_| Feature {
@@ -266,7 +256,8 @@ mod tests {
     fn leads_are_those_of_a_count_by_hand() {
         let mut state = 4242;
         let asked: Vec<Features> = (0..4).map(|_| features(40, &mut state)).collect();
-        let words = |photo: usize, turn: usize| asked_words(&asked[photo].turned(Turn::ALL[turn]));
+        let all: Vec<[Vec<u32>; 8]> = asked.iter().map(asked_words).collect();
+        let words = |photo: usize, turn: usize| all[photo][turn].clone();
         // Every kept photo shares up to eleven words with one asked photo in one turn; all but the first 40 share one
         // more with the first asked photo, which is therefore common.
         let common = words(0, 0)[7];

@@ -5,7 +5,7 @@
 
 use std::collections::BTreeMap;
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 use crate::measure::feature::{DESCRIPTOR_LEN, Features};
@@ -81,8 +81,22 @@ impl Appearance {
 
 /// Sorted, distinct words of one photo; the table number is part of the word.
 fn words_of(features: &Features, planes: &[Plane]) -> Vec<u32> {
-    let mut words = Vec::with_capacity(features.list.len() * TABLES);
-    Arch::new().dispatch(|| {
+    let mut words = Arch::new().dispatch(Sides(features, planes));
+    words.sort_unstable();
+    words.dedup();
+    words
+}
+
+/// Features, and the planes of whose sides their words are made.
+struct Sides<'a>(&'a Features, &'a [Plane]);
+
+impl WithSimd for Sides<'_> {
+    type Output = Vec<u32>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Vec<u32> {
+        let Self(features, planes) = self;
+        let mut words = Vec::with_capacity(features.list.len() * TABLES);
         for feature in &features.list {
             let values = feature.descriptor.map(i16::from);
             for (table, planes) in (0..).zip(planes.chunks_exact(BITS)) {
@@ -92,10 +106,8 @@ fn words_of(features: &Features, planes: &[Plane]) -> Vec<u32> {
                 words.push(word);
             }
         }
-    });
-    words.sort_unstable();
-    words.dedup();
-    words
+        words
+    }
 }
 
 /// A hyperplane through the mean descriptor.

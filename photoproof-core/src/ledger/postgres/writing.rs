@@ -8,8 +8,7 @@ use postgres::{Client, Transaction};
 
 use super::number;
 use crate::ledger::scan::pack;
-use crate::ledger::words::pack_words;
-use crate::ledger::{Claim, JobRecord, PhotoRecord};
+use crate::ledger::{Claim, JobRecord, PhotoRecord, packed};
 
 /// Writes a job in one transaction; `Some` other job if the two have the same number (1 in 10^6 for six million
 /// jobs).
@@ -37,12 +36,10 @@ pub(super) fn write_job(
     let seen = first_seen(&mut write, number)?;
     write.execute("DELETE FROM photoproof_photos WHERE job = $1", &[&number])?;
     write.execute("DELETE FROM photoproof_hashes WHERE job = $1", &[&number])?;
-    let packed: Vec<u8> = job.photos.iter().flat_map(|p| pack(&p.hash)).collect();
-    let photos = job.photos.iter();
-    let words: Vec<u8> = photos.flat_map(|p| pack_words(&p.features)).collect();
+    let (hashes, words) = packed(&job.photos);
     write.execute(
         "INSERT INTO photoproof_hashes (job, packed, words) VALUES ($1, $2, $3)",
-        &[&number, &packed, &words],
+        &[&number, &hashes, &words],
     )?;
     write_photos(&mut write, number, &job.photos, &|photo| {
         seen.get(&photo.file_sha256).unwrap_or(&now)

@@ -14,9 +14,9 @@ use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
 use super::search::leads;
-use super::words::pack_words;
 use super::{
     Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
+    packed,
 };
 use crate::error::Error;
 use crate::measure::PhotoMeasures;
@@ -88,12 +88,10 @@ impl SqliteLedger {
             params![job.job, job.vendor, now, job.photos.len() as i64],
         )?;
         let id = write.last_insert_rowid();
-        let packed: Vec<u8> = job.photos.iter().flat_map(|p| pack(&p.hash)).collect();
-        let photos = job.photos.iter();
-        let words: Vec<u8> = photos.flat_map(|p| pack_words(&p.features)).collect();
+        let (hashes, words) = packed(&job.photos);
         write.execute(
             "INSERT INTO hashes (job, packed, words) VALUES (?1, ?2, ?3)",
-            params![id, packed, words],
+            params![id, hashes, words],
         )?;
         {
             let mut insert = write.prepare(

@@ -1,13 +1,13 @@
 //! Packs: the hashes and words of many jobs in one row.
 //!
-//! A search reads every hash, every word and nothing else. In a row a job, they would lie all over the file, between the rows of
-//! photos, and a file that is not in memory would be read in as many small steps as there are jobs; in packs they are
-//! read in long runs. A job's hashes are written to `hashes` and join a pack when enough have gathered.
+//! A search reads every hash, every word and nothing else. In a row a job, they would lie all over the file, between
+//! the rows of photos, and a file that is not in memory would be read in as many small steps as there are jobs; in
+//! packs they are read in long runs. A job's hashes are written to `hashes` and join a pack when enough have gathered.
 
 use rusqlite::{Connection, OptionalExtension, params};
 
 use crate::ledger::scan::{Batch, PACKED};
-use crate::ledger::words::PACKED_WORDS;
+use crate::ledger::words::{PACKED_WORDS, append};
 
 /// Jobs that wait in `hashes` before the oldest of them are packed.
 const WAITING: i64 = 128;
@@ -36,12 +36,9 @@ fn add(jobs: &mut Vec<u8>, job: i64, photos: usize) {
 pub(super) fn unpack(jobs: &[u8], packed: &[u8], words: &[u8], batch: &mut Batch) {
     let (mut packed, mut words) = (packed, words);
     for (job, photos) in members(jobs) {
-        let own = first(&mut packed, photos.saturating_mul(PACKED));
-        batch.push(
-            job,
-            own,
-            first(&mut words, photos.saturating_mul(PACKED_WORDS)),
-        );
+        let hashes = first(&mut packed, photos.saturating_mul(PACKED));
+        let own = first(&mut words, photos.saturating_mul(PACKED_WORDS));
+        batch.push(job, hashes, own);
     }
 }
 
@@ -70,10 +67,7 @@ pub(super) fn gather(write: &Connection) -> rusqlite::Result<()> {
             add(&mut jobs, last, photos);
             packed.extend_from_slice(own);
             let own = row.get_ref(2)?.as_blob().unwrap_or_default();
-            // A job of an older version has none.
-            let end = words.len() + photos * PACKED_WORDS;
-            words.extend_from_slice(own);
-            words.resize(end, 0);
+            append(&mut words, own, photos);
         }
         drop(rows);
         // Written before the rows are freed: a new pack then lies at the end of the file, in one run.

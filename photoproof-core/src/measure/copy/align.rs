@@ -142,7 +142,8 @@ fn within(pairs: &[PointPair], map: &Map, tolerance: f64) -> Vec<PointPair> {
         .collect()
 }
 
-fn error(map: &Map, pair: &PointPair) -> f64 {
+/// Distance of the pair's point in b from where the map puts that in a; infinite where it puts it nowhere.
+pub(super) fn error(map: &Map, pair: &PointPair) -> f64 {
     apply(map, pair.a).map_or(f64::INFINITY, |[x, y]| (x - pair.b[0]).hypot(y - pair.b[1]))
 }
 

@@ -156,6 +156,11 @@ impl Fingerprint {
         Self::from_pixels(photo.sha256.clone(), pixels)
     }
 
+    /// The digests of file and pixels.
+    pub(crate) fn digests(&self) -> [&str; 2] {
+        [&self.file_sha256, &self.pixel_sha256]
+    }
+
     /// Fingerprints a working picture whose file has the digest `file_sha256`.
     #[must_use]
     pub fn from_pixels(file_sha256: String, pixels: &Pixels) -> Self {
@@ -239,7 +244,7 @@ fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
 /// either way round; the numbers describe b against a.
 #[must_use]
 pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasure> {
-    if let Some(exact) = exact(&a.fingerprint, &b.fingerprint) {
+    if let Some(exact) = exact(&a.fingerprint, b.fingerprint.digests()) {
         return Some(exact);
     }
     let index = search::WordIndex::new(&[&a.features]);
@@ -286,7 +291,7 @@ fn copies_before(
             .take_while(|lead| lead.a == i)
             .map(|lead| lead.turn)
             .collect();
-        let measure = exact(&a.fingerprint, &b.fingerprint).or_else(|| {
+        let measure = exact(&a.fingerprint, b.fingerprint.digests()).or_else(|| {
             let lead = whole_frame_lead(a, b).is_some() || !turns.is_empty();
             lead.then(|| comparison.copy(a, b, &turns)).flatten()
         });
@@ -303,10 +308,11 @@ fn whole_frame_lead(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<usize> {
     near.then_some(nearest)
 }
 
-fn exact(a: &Fingerprint, b: &Fingerprint) -> Option<CopyMeasure> {
-    let kind = if a.file_sha256 == b.file_sha256 {
+/// The copy of equal digests, of the file or of the pixels.
+pub(crate) fn exact(a: &Fingerprint, [file, pixels]: [&str; 2]) -> Option<CopyMeasure> {
+    let kind = if a.file_sha256 == file {
         CopyKind::SameBytes
-    } else if a.pixel_sha256 == b.pixel_sha256 {
+    } else if a.pixel_sha256 == pixels {
         CopyKind::SamePixels
     } else {
         return None;

@@ -1,7 +1,7 @@
 //! Which pairs of a job are worth a look: perceptual hashes for whole pictures, shared descriptor
 //! words for parts of pictures. Cost grows with the number of real likenesses, not of pairs.
 
-use pulp::Arch;
+use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
 use crate::measure::feature::{DESCRIPTOR_LEN, Feature, Features, Turn};
@@ -81,18 +81,29 @@ impl Columns {
         let mut words = vec![0u32; self.bright.len()];
         let arch = Arch::new();
         for test in tests {
-            let [a, b, c, d] = test.map(|at| self.column(at));
-            arch.dispatch(|| {
-                let values = a.iter().zip(b).zip(c.iter().zip(d));
-                for (word, ((a, b), (c, d))) in words.iter_mut().zip(values) {
-                    *word = *word << 1 | u32::from(a.wrapping_add(*b) > c.wrapping_add(*d));
-                }
-            });
+            let columns = test.map(|at| self.column(at));
+            arch.dispatch(Append(&mut words, columns));
         }
         for (word, bright) in words.iter_mut().zip(&self.bright) {
             *word = *word << 1 | u32::from(*bright);
         }
         words
+    }
+}
+
+/// Words, and the four columns whose comparison is the next bit of each.
+struct Append<'a>(&'a mut [u32], [&'a [u8]; 4]);
+
+impl WithSimd for Append<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        let [a, b, c, d] = self.1;
+        let values = a.iter().zip(b).zip(c.iter().zip(d));
+        for (word, ((a, b), (c, d))) in self.0.iter_mut().zip(values) {
+            *word = *word << 1 | u32::from(a.wrapping_add(*b) > c.wrapping_add(*d));
+        }
     }
 }
 
@@ -167,10 +178,7 @@ impl WordIndex {
     pub(super) fn votes(&self, features: &Features, end: usize) -> Vec<[u32; 8]> {
         let end = end.min(self.photos);
         let mut votes = vec![[0u32; 8]; end];
-        let strongest = Features {
-            list: features.list.iter().take(ASKING).cloned().collect(),
-            ..*features
-        };
+        let strongest = features.strongest(ASKING);
         for (t, turn) in Turn::ALL.iter().enumerate() {
             let columns = Columns::new(&strongest.turned(*turn).list);
             for (tests, table) in &self.tables {

@@ -97,28 +97,34 @@ pub(crate) fn word_of(signature: u64) -> u32 {
         .fold(0, |word, bit| word << 1 | (signature >> bit & 1) as u32)
 }
 
-/// The words by which `features` ask, sorted, each once: of every keypoint its own and those in which the least decided
-/// tests, one of four or the first with one of the next two, went the other way.
-pub(crate) fn asked_words(features: &Features) -> Vec<u32> {
+/// The words by which `features` ask when laid as each turn, sorted, each once: of every keypoint its own and those in
+/// which the least decided tests, one of four or the first with one of the next two, went the other way.
+pub(crate) fn asked_words(features: &Features) -> [Vec<u32>; Turn::ALL.len()] {
     let tests = tests();
-    let mut words = Vec::with_capacity(ASKING * 7);
-    for feature in features.list.iter().take(ASKING) {
-        let (signature, margins) = decided(feature, &tests);
-        let bits = (0..63u32).rev().zip(margins);
-        let mut bits: Vec<(u16, u32)> = bits
-            .filter(|(bit, _)| WORD_BITS >> bit & 1 == 1)
-            .map(|(bit, margin)| (margin, bit))
-            .collect();
-        bits.sort_unstable();
-        let flip = |of: &[usize]| {
-            let flipped = of.iter().filter_map(|i| bits.get(*i));
-            word_of(flipped.fold(signature, |s, (_, bit)| s ^ 1 << bit))
-        };
-        words.extend([&[][..], &[0], &[1], &[2], &[3], &[0, 1], &[0, 2]].map(flip));
-    }
-    words.sort_unstable();
-    words.dedup();
-    words
+    let strongest = features.strongest(ASKING);
+    Turn::ALL.map(|turn| {
+        let turned = strongest.turned(turn).list;
+        let mut words: Vec<u32> = turned.iter().flat_map(|f| words_near(f, &tests)).collect();
+        words.sort_unstable();
+        words.dedup();
+        words
+    })
+}
+
+/// The word of a keypoint, and those in which the least decided tests went the other way.
+fn words_near(feature: &Feature, tests: &[[u8; 4]; 63]) -> [u32; 7] {
+    let (signature, margins) = decided(feature, tests);
+    let chosen = (0..63).rev().zip(margins);
+    let chosen = chosen.filter(|(bit, _)| WORD_BITS >> bit & 1 == 1);
+    // Margins with the word's own bits, which lie below the one for bright or dark.
+    let mut bits: Vec<(u16, u32)> = chosen
+        .map(|(_, margin)| margin)
+        .zip((0..31).rev())
+        .collect();
+    bits.sort_unstable();
+    let flip = |i: usize| bits.get(i).map_or(0, |(_, bit)| 1 << bit);
+    let [a, b, c, d] = [0, 1, 2, 3].map(flip);
+    [0, a, b, c, d, a | b, a | c].map(|flips| word_of(signature) ^ flips)
 }
 
 /// An asked photo laid as one of the eight turns.
@@ -133,11 +139,7 @@ impl Laid {
     /// Lays `asked` as turn number `turn`; `None` if there is no such turn.
     pub(crate) fn new(asked: &PhotoMeasures, turn: usize) -> Option<Self> {
         let turn = *Turn::ALL.get(turn)?;
-        let strongest = Features {
-            list: asked.features.list.iter().take(ASKED).cloned().collect(),
-            ..asked.features
-        };
-        let turned = strongest.turned(turn);
+        let turned = asked.features.strongest(ASKED).turned(turn);
         Some(Self {
             turn,
             signatures: placed_signatures(&turned, ASKED),
@@ -239,14 +241,8 @@ fn refound(
 
 /// Median distance of the inliers from where the map puts them, working pixels.
 fn median_error(pairs: &[PointPair], map: &align::Map, long: f64) -> f64 {
-    let mut errors: Vec<f64> = pairs
-        .iter()
-        .filter_map(|pair| {
-            let [x, y] = align::apply(map, pair.a)?;
-            Some((x - pair.b[0]).hypot(y - pair.b[1]))
-        })
-        .filter(|error| *error < INLIER * long)
-        .collect();
+    let errors = pairs.iter().map(|pair| align::error(map, pair));
+    let mut errors: Vec<f64> = errors.filter(|error| *error < INLIER * long).collect();
     errors.sort_by(f64::total_cmp);
     errors.get(errors.len() / 2).copied().unwrap_or(0.0)
 }
@@ -302,8 +298,7 @@ fn matched(kept: &[PlacedSignature], asked: &[PlacedSignature]) -> Vec<PointPair
 fn reached(pairs: &[PointPair], map: &align::Map, (size, long): ([f64; 2], f64)) -> usize {
     let mut cells = [false; 16];
     for pair in pairs {
-        let near = align::apply(map, pair.a)
-            .is_some_and(|[x, y]| (x - pair.b[0]).hypot(y - pair.b[1]) < INLIER * long);
+        let near = align::error(map, pair) < INLIER * long;
         if let (true, Some(cell)) = (near, cells.get_mut(cell_of(pair.a, size))) {
             *cell = true;
         }
@@ -344,7 +339,7 @@ mod tests {
             focal_px: None,
         };
         let own = word_of(placed_signatures(&features, 1)[0].signature);
-        let words = asked_words(&features);
+        let [words, ..] = asked_words(&features);
         assert_eq!(words.len(), 7);
         assert!(words.contains(&own));
         let apart = |of: &u32| (of ^ own).count_ones();

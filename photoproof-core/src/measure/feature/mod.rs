@@ -93,6 +93,15 @@ impl Features {
         Self::with_options(gray, focal_px, &FeatureOptions::default())
     }
 
+    /// The `count` strongest of these features.
+    #[must_use]
+    pub fn strongest(&self, count: usize) -> Self {
+        Self {
+            list: self.list.iter().take(count).cloned().collect(),
+            ..*self
+        }
+    }
+
     /// As [`Features::from_gray`], with other options.
     #[must_use]
     pub fn with_options(gray: &GrayImage, focal_px: Option<f64>, options: &FeatureOptions) -> Self {

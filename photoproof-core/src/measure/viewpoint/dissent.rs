@@ -168,6 +168,15 @@ mod tests {
         }
     }
 
+    fn each_with_itself(count: u32) -> Vec<Match> {
+        let one = |i| Match {
+            a: i,
+            b: i,
+            ratio: 0.5,
+        };
+        (0..count).map(one).collect()
+    }
+
     #[test]
     fn parts_beside_their_places_are_counted_and_shown() {
         assert_eq!(DESCRIPTOR_LEN, 128);
@@ -186,13 +195,7 @@ mod tests {
             _ => (x, y),
         });
         let (a, b) = (features(grid()), features(moved));
-        let matches: Vec<Match> = (0..60)
-            .map(|i| Match {
-                a: i,
-                b: i,
-                ratio: 0.5,
-            })
-            .collect();
+        let matches = each_with_itself(60);
         let cameras = [Intrinsics::of(&a), Intrinsics::of(&b)];
         let motion = Motion {
             rotation: nalgebra::Matrix3::identity(),
@@ -215,13 +218,7 @@ mod tests {
         let mark = || (0..6).map(|i| (700.0 + 20.0 * i as f32, 690.0));
         let moved = grid().map(|(x, y)| (x + 30.0, y)).chain(mark());
         let (a, b) = (features(grid().chain(mark())), features(moved));
-        let matches: Vec<Match> = (0..46)
-            .map(|i| Match {
-                a: i,
-                b: i,
-                ratio: 0.5,
-            })
-            .collect();
+        let matches = each_with_itself(46);
         let marks = marks([&a, &b], &matches);
         assert_eq!(marks.len(), 6);
         let end = |i: usize| &a.list[i].keypoint;

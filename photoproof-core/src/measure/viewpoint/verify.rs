@@ -73,8 +73,7 @@ pub(super) fn between_features(a: &Features, b: &Features) -> Viewpoint {
         .collect();
     let answer = match best_estimate(&matches, &cameras, keypoints) {
         Ok(estimate) if estimate.is_significant() => {
-            let mut best = most_consistent(estimate, a, b, &cameras);
-            ask_the_distinct(&mut best, [a, b], &found, &cameras);
+            let best = most_consistent(estimate, [a, b], &cameras, &found);
             decide(&best, &cameras)
         }
         Ok(estimate) => nothing_shared(estimate.evidence, estimate.needed),
@@ -227,12 +226,13 @@ fn covers_interior(fixed: &[PixelMatch], cameras: &[Intrinsics; 2]) -> bool {
     cells.len() >= 6
 }
 
-/// Re-matches under the motion, refines on what is found, and records how much of a reappears.
+/// Re-matches under the motion, refines on what is found, and records how much of a reappears and what the most
+/// distinct of the first `matches` say.
 fn rematched(
     mut found: Estimate,
-    a: &Features,
-    b: &Features,
+    [a, b]: [&Features; 2],
     cameras: &[Intrinsics; 2],
+    matches: &[Match],
 ) -> Estimate {
     for reach in [5.0, 3.0] {
         let depths = grid(&found, cameras);
@@ -265,51 +265,10 @@ fn rematched(
         .collect();
     let depths = grid(&found, cameras);
     let cells = contradiction([a, b], cameras, &found.motion, &depths, &places);
-    found.evidence.rich_cells = cells.rich;
-    found.evidence.silent_cells = cells.silent;
-    found
-}
-
-/// Re-matches under the motion; where the picture as a whole hardly supports it, under the other
-/// motions too, and keeps the one that most of the picture supports.
-fn most_consistent(
-    found: Estimate,
-    a: &Features,
-    b: &Features,
-    cameras: &[Intrinsics; 2],
-) -> Estimate {
-    let (others, raw) = (found.others.clone(), found.pairs.clone());
-    let counts = found.evidence;
-    let support = |e: &Estimate| e.evidence.consistency().unwrap_or(0.0);
-    let mut best = rematched(found, a, b, cameras);
-    for other in others {
-        if support(&best) >= DOUBTFUL {
-            break;
-        }
-        let matches = counts.matches as usize;
-        let mut next = judge(&other, raw.clone(), cameras, counts.keypoints, matches);
-        if !next.is_significant() {
-            continue;
-        }
-        next.evidence.overlay_matches = counts.overlay_matches;
-        let next = rematched(next, a, b, cameras);
-        if support(&next) > support(&best) {
-            best = next;
-        }
-    }
-    best
-}
-
-/// Records what the most distinct matches say of the motion.
-fn ask_the_distinct(
-    found: &mut Estimate,
-    features: [&Features; 2],
-    matches: &[Match],
-    cameras: &[Intrinsics; 2],
-) {
-    let depths = grid(found, cameras);
-    let said = dissent(features, matches, cameras, &found.motion, &depths);
+    let said = dissent([a, b], matches, cameras, &found.motion, &depths);
     found.evidence = Evidence {
+        rich_cells: cells.rich,
+        silent_cells: cells.silent,
         distinct_agreeing: said.agreeing,
         distinct_against: said.against,
         distinct_distance: said.distance,
@@ -317,6 +276,37 @@ fn ask_the_distinct(
         against: said.cells,
         ..found.evidence
     };
+    found
+}
+
+/// Re-matches under the motion; where the picture as a whole hardly supports it, under the other
+/// motions too, and keeps the one that most of the picture supports.
+fn most_consistent(
+    found: Estimate,
+    features: [&Features; 2],
+    cameras: &[Intrinsics; 2],
+    matches: &[Match],
+) -> Estimate {
+    let (others, raw) = (found.others.clone(), found.pairs.clone());
+    let counts = found.evidence;
+    let support = |e: &Estimate| e.evidence.consistency().unwrap_or(0.0);
+    let mut best = rematched(found, features, cameras, matches);
+    for other in others {
+        if support(&best) >= DOUBTFUL {
+            break;
+        }
+        let count = counts.matches as usize;
+        let mut next = judge(&other, raw.clone(), cameras, counts.keypoints, count);
+        if !next.is_significant() {
+            continue;
+        }
+        next.evidence.overlay_matches = counts.overlay_matches;
+        let next = rematched(next, features, cameras, matches);
+        if support(&next) > support(&best) {
+            best = next;
+        }
+    }
+    best
 }
 
 fn grid(found: &Estimate, cameras: &[Intrinsics; 2]) -> DepthGrid {
