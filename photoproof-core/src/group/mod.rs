@@ -197,16 +197,7 @@ pub fn group(
     let clusters = cluster::clusters(intake.photos.len(), &edges, &apart);
     let (debris, debris_photos) = debris(sheet, intake);
     let mut labels = infer::with_areas(&intake.photos, &clusters);
-    for id in &debris_photos {
-        let label = &mut labels[id.0];
-        if !sheet
-            .areas
-            .iter()
-            .any(|area| Some(&area.name) == label.area.as_ref())
-        {
-            (label.area, label.area_source) = (None, None);
-        }
-    }
+    forget_areas_of(&debris_photos, sheet, &mut labels);
     let zone = zone::site_zone(sheet, &intake.photos);
     let clocks = clock::ClockEvidence {
         photos: &intake.photos,
@@ -250,6 +241,17 @@ pub fn group(
         debris,
         debris_photos,
         coverage,
+    }
+}
+
+/// Photos of loads and hazards belong to no area that the sheet does not name.
+fn forget_areas_of(debris_photos: &BTreeSet<PhotoId>, sheet: &JobSheet, labels: &mut [Label]) {
+    for id in debris_photos {
+        let label = &mut labels[id.0];
+        let mut areas = sheet.areas.iter();
+        if !areas.any(|area| Some(&area.name) == label.area.as_ref()) {
+            (label.area, label.area_source) = (None, None);
+        }
     }
 }
 

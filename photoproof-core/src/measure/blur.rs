@@ -34,8 +34,9 @@ fn kernel(sigma: f32) -> Vec<f32> {
     half.iter().map(|w| (w / total) as f32).collect()
 }
 
-/// Pixels computed together: their sums stay in registers.
-const RUN: usize = 32;
+/// Registers of pixels computed together: their sums stay there. Each is named below: loops over arrays of registers
+/// keep them in memory.
+const REGISTERS: usize = 4;
 
 /// Gaussian blur of standard deviation `sigma` (above 0) of rows of `width` samples; the kernel ends at three
 /// standard deviations, edges are mirrored.
@@ -78,33 +79,33 @@ impl WithSimd for Blur<'_> {
     type Output = Vec<f32>;
 
     #[inline(always)]
-    fn with_simd<S: Simd>(self, _simd: S) -> Vec<f32> {
-        blur_rows(self.source, self.half)
+    fn with_simd<S: Simd>(self, simd: S) -> Vec<f32> {
+        blur_rows(simd, self.source, self.half)
     }
 }
 
 #[inline(always)]
-fn blur_rows(source: Rows<'_>, half: &[f32]) -> Vec<f32> {
+fn blur_rows<S: Simd>(simd: S, source: Rows<'_>, half: &[f32]) -> Vec<f32> {
     let radius = half.len() - 1;
     let width = source.width;
     let mut padded = vec![0.0_f32; width + 2 * radius];
     let mut row = vec![0.0_f32; width];
     let mut result = Vec::with_capacity(width * source.height());
     for y in 0..source.height() {
-        vertical(source, half, y, &mut padded[radius..radius + width]);
+        vertical(simd, source, half, (y, &mut padded[radius..radius + width]));
         for k in 1..=radius {
             padded[radius - k] = padded[radius + mirrored(-(k as isize), width)];
             padded[radius + width - 1 + k] =
                 padded[radius + mirrored((width - 1 + k) as isize, width)];
         }
-        horizontal(&padded, half, &mut row);
+        horizontal(simd, &padded, half, &mut row);
         result.extend_from_slice(&row);
     }
     result
 }
 
 #[inline(always)]
-fn vertical(source: Rows<'_>, half: &[f32], y: usize, out: &mut [f32]) {
+fn vertical<S: Simd>(simd: S, source: Rows<'_>, half: &[f32], (y, out): (usize, &mut [f32])) {
     let middle = source.row(y);
     let mut pairs: [(&[f32], &[f32]); MAX_RADIUS] = [(middle, middle); MAX_RADIUS];
     let pairs = &mut pairs[..half.len() - 1];
@@ -113,16 +114,16 @@ fn vertical(source: Rows<'_>, half: &[f32], y: usize, out: &mut [f32]) {
         let below = mirrored((y + k) as isize, source.height());
         *pair = (source.row(above), source.row(below));
     }
-    in_runs(out, half, middle, |k, x, length| {
+    in_runs(simd, out, (half, middle), |k, x, length| {
         let (above, below) = pairs[k - 1];
         (&above[x..x + length], &below[x..x + length])
     });
 }
 
 #[inline(always)]
-fn horizontal(padded: &[f32], half: &[f32], out: &mut [f32]) {
+fn horizontal<S: Simd>(simd: S, padded: &[f32], half: &[f32], out: &mut [f32]) {
     let radius = half.len() - 1;
-    in_runs(out, half, &padded[radius..], |k, x, length| {
+    in_runs(simd, out, (half, &padded[radius..]), |k, x, length| {
         let (left, right) = (radius - k + x, radius + k + x);
         (&padded[left..left + length], &padded[right..right + length])
     });
@@ -131,25 +132,40 @@ fn horizontal(padded: &[f32], half: &[f32], out: &mut [f32]) {
 /// Writes the weighted sum of `middle` and of the pairs that `pair` gives for distance, column and
 /// length: whole runs first, then the rest pixel by pixel.
 #[inline(always)]
-fn in_runs<'a>(
+fn in_runs<'a, S: Simd>(
+    simd: S,
     out: &mut [f32],
-    half: &[f32],
-    middle: &[f32],
+    (half, middle): (&[f32], &[f32]),
     pair: impl Fn(usize, usize, usize) -> (&'a [f32], &'a [f32]),
 ) {
-    let whole = out.len() / RUN * RUN;
-    for x in (0..whole).step_by(RUN) {
-        let mut sums = [0.0_f32; RUN];
-        for (sum, v) in sums.iter_mut().zip(&middle[x..x + RUN]) {
-            *sum = half[0] * v;
-        }
+    let run = REGISTERS * S::F32_LANES;
+    let whole = out.len() / run * run;
+    for (number, out) in out.chunks_exact_mut(run).enumerate() {
+        let x = number * run;
+        let ([m0, m1, m2, m3], [o0, o1, o2, o3]) = (
+            S::as_simd_f32s(&middle[x..x + run]).0,
+            S::as_mut_simd_f32s(out).0,
+        ) else {
+            continue;
+        };
+        let weight = simd.splat_f32s(half[0]);
+        let mut s0 = simd.mul_f32s(weight, *m0);
+        let mut s1 = simd.mul_f32s(weight, *m1);
+        let mut s2 = simd.mul_f32s(weight, *m2);
+        let mut s3 = simd.mul_f32s(weight, *m3);
         for (k, &w) in half.iter().enumerate().skip(1) {
-            let (a, b) = pair(k, x, RUN);
-            for (sum, (a, b)) in sums.iter_mut().zip(a.iter().zip(b)) {
-                *sum += w * (a + b);
-            }
+            let weight = simd.splat_f32s(w);
+            let (a, b) = pair(k, x, run);
+            let ([a0, a1, a2, a3], [b0, b1, b2, b3]) = (S::as_simd_f32s(a).0, S::as_simd_f32s(b).0)
+            else {
+                continue;
+            };
+            s0 = simd.add_f32s(s0, simd.mul_f32s(weight, simd.add_f32s(*a0, *b0)));
+            s1 = simd.add_f32s(s1, simd.mul_f32s(weight, simd.add_f32s(*a1, *b1)));
+            s2 = simd.add_f32s(s2, simd.mul_f32s(weight, simd.add_f32s(*a2, *b2)));
+            s3 = simd.add_f32s(s3, simd.mul_f32s(weight, simd.add_f32s(*a3, *b3)));
         }
-        out[x..x + RUN].copy_from_slice(&sums);
+        (*o0, *o1, *o2, *o3) = (s0, s1, s2, s3);
     }
     for x in whole..out.len() {
         let mut sum = half[0] * middle[x];

@@ -5,6 +5,7 @@ use image::{GrayImage, imageops};
 use img_hash::{HashAlg, HasherConfig};
 use serde::{Deserialize, Serialize};
 
+use crate::ingest::reduce::smaller_gray;
 use crate::measure::feature::Turn;
 
 /// Side of the square that is hashed. Stretching to a square first lets turns commute with hashing.
@@ -64,7 +65,7 @@ pub fn turned_hashes(gray: &GrayImage) -> TurnedHashes {
     if gray.width() == 0 || gray.height() == 0 {
         return TurnedHashes::default();
     }
-    let square = imageops::resize(gray, SIDE, SIDE, imageops::FilterType::Triangle);
+    let square = smaller_gray(gray, (SIDE, SIDE)).unwrap_or_else(|| gray.clone());
     Turn::ALL.map(|turn| PerceptualHash::of_square(&laid(&square, turn)))
 }
 

@@ -62,12 +62,23 @@ impl Quality {
     pub fn new(pixels: &Pixels) -> Self {
         let luma = pixels.gray.as_raw();
         let count = luma.len().max(1) as f64;
-        let share = |test: fn(u8) -> bool| luma.iter().filter(|&&v| test(v)).count() as f64 / count;
+        let mut of_level = [0u32; 256];
+        for &level in luma {
+            of_level[usize::from(level)] += 1;
+        }
+        let levels = || (0u32..).zip(of_level);
+        let sum: f64 = levels()
+            .map(|(level, n)| f64::from(level) * f64::from(n))
+            .sum();
+        let share = |among: std::ops::Range<u32>| {
+            let counted = levels().filter(|(level, _)| among.contains(level));
+            f64::from(counted.map(|(_, n)| n).sum::<u32>()) / count
+        };
         Self {
             sharpness: sharpness(&Plane::from_gray(&pixels.gray)),
-            mean_luma: luma.iter().map(|&v| f64::from(v)).sum::<f64>() / count / 255.0,
-            dark_share: share(|v| v <= 4),
-            clipped_share: share(|v| v >= 251),
+            mean_luma: sum / count / 255.0,
+            dark_share: share(0..5),
+            clipped_share: share(251..256),
             one_colour_share: one_colour_share(&pixels.rgb),
             bar_share: bar_share(&pixels.rgb),
         }
@@ -200,33 +211,37 @@ fn steep(plane: &Plane, y: usize, least: f32) -> impl Iterator<Item = usize> {
         })
 }
 
-fn gradient(plane: &Plane, x: isize, y: isize) -> (f32, f32) {
+/// Central differences at a sample that is none of the frame's outermost.
+fn gradient(plane: &Plane, x: usize, y: usize) -> (f32, f32) {
+    let at = |x: usize, y: usize| plane.data.get(y * plane.width + x).copied().unwrap_or(0.0);
     (
-        (plane.at(x + 1, y) - plane.at(x - 1, y)) / 2.0,
-        (plane.at(x, y + 1) - plane.at(x, y - 1)) / 2.0,
+        (at(x + 1, y) - at(x - 1, y)) / 2.0,
+        (at(x, y + 1) - at(x, y - 1)) / 2.0,
     )
 }
 
 fn edge_at(fine: &Plane, coarse: &Plane, at: (usize, usize), least: f32) -> Option<Edge> {
-    let (x, y) = (at.0 as isize, at.1 as isize);
+    let (x, y) = at;
     let (gx, gy) = gradient(coarse, x, y);
-    let strength = gx.hypot(gy);
+    let strength = (gx * gx + gy * gy).sqrt();
     if strength < least {
         return None;
     }
     let (ux, uy) = (gx / strength, gy / strength);
     // The crest of the coarse gradient only: neighbours across the edge are weaker.
     let (dx, dy) = (ux.round() as isize, uy.round() as isize);
-    let along = |plane: &Plane, x: isize, y: isize| {
-        let (gx, gy) = gradient(plane, x, y);
+    // Two samples lie between the frame and the ones that are judged.
+    let along = |plane: &Plane, step: isize| {
+        let x = x.saturating_add_signed(step * dx);
+        let (gx, gy) = gradient(plane, x, y.saturating_add_signed(step * dy));
         gx * ux + gy * uy
     };
-    if along(coarse, x + dx, y + dy) > strength || along(coarse, x - dx, y - dy) >= strength {
+    if along(coarse, 1) > strength || along(coarse, -1) >= strength {
         return None;
     }
     // Crest positions of the two scales may differ by a pixel.
     let peak = [-1, 0, 1]
-        .map(|step| along(fine, x + step * dx, y + step * dy))
+        .map(|step| along(fine, step))
         .into_iter()
         .fold(0.0, f32::max);
     let ratio = (peak / strength).powi(2);

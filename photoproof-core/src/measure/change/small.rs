@@ -1,10 +1,11 @@
 //! What a photo leaves behind for the comparison of its content: small luma, and smaller colour.
 
-use image::imageops::{FilterType, resize, thumbnail};
+use image::imageops::thumbnail;
 use image::{GrayImage, RgbImage};
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
+use crate::ingest::reduce::smaller_gray;
 use crate::measure::packed;
 use crate::measure::plane::Plane;
 
@@ -33,13 +34,13 @@ impl SmallPicture {
         let side = |full: u32, step: f64| ((f64::from(full) * scale / step).round() as u32).max(1);
         let luma = if scale < 1.0 {
             let (w, h) = (side(width, 1.0), side(height, 1.0));
-            resize(&pixels.gray, w, h, FilterType::Triangle)
+            smaller_gray(&pixels.gray, (w, h))
         } else {
-            pixels.gray.clone()
+            None
         };
         let step = f64::from(COLOUR_STEP);
         Self {
-            luma,
+            luma: luma.unwrap_or_else(|| pixels.gray.clone()),
             colour: thumbnail(&pixels.rgb, side(width, step), side(height, step)),
             scale,
         }

@@ -150,14 +150,34 @@ impl WithSimd for Search<'_> {
     }
 }
 
-/// Dot products of four queries with two blocks.
-trait Dots {
+/// The two loops that take the time.
+trait Arithmetic {
+    /// Dot products of four queries with two blocks.
     fn dots(&self, queries: &[Block; QUERIES], blocks: &[Block]) -> [[[u16; LANES]; 2]; QUERIES];
+
+    /// Updates the columns with one row of dot products; returns the row's two smallest keys. `own` are the squared
+    /// length and the index of the row's descriptor.
+    fn update(&self, own: (u32, u32), row: &Row<'_>, columns: &mut Keys) -> (u32, u32);
+}
+
+/// One row: dot products with all of b, their squared lengths, and the flags of those that are barred.
+struct Row<'a> {
+    dots: &'a [u16],
+    lengths: &'a [u32],
+    flags: &'a [u32],
+}
+
+/// The two smallest of the smallest keys of all lanes.
+#[inline(always)]
+fn smallest(keys: impl Iterator<Item = u32>) -> (u32, u32) {
+    keys.fold((u32::MAX, u32::MAX), |(best, second), key| {
+        (best.min(key), second.min(best.max(key)))
+    })
 }
 
 #[inline(always)]
 fn search(
-    arithmetic: &impl Dots,
+    arithmetic: &impl Arithmetic,
     a: &[&[u8; DESCRIPTOR_LEN]],
     b: &Packed,
     barred: Option<Bar>,
@@ -188,51 +208,20 @@ fn search(
                 bar(index, &mut flags);
             }
             let own = (squared_length(descriptor), index as u32);
-            (rows.best[index], rows.second[index]) = update(own, row, &b.lengths, &flags, columns);
+            let row = Row {
+                dots: row,
+                lengths: &b.lengths,
+                flags: &flags,
+            };
+            (rows.best[index], rows.second[index]) = arithmetic.update(own, &row, columns);
         }
     }
-}
-
-/// Updates the columns with one row of dot products; returns the row's two smallest keys.
-#[inline(always)]
-fn update(
-    (length, index): (u32, u32),
-    dots: &[u16],
-    lengths: &[u32],
-    flags: &[u32],
-    columns: &mut Keys,
-) -> (u32, u32) {
-    let mut best = [u32::MAX; LANES];
-    let mut second = [u32::MAX; LANES];
-    let numbers: [u32; LANES] = std::array::from_fn(|lane| lane as u32);
-    let targets = columns.best.chunks_exact_mut(LANES);
-    let targets = targets.zip(columns.second.chunks_exact_mut(LANES));
-    let sources = dots.chunks_exact(LANES).zip(lengths.chunks_exact(LANES));
-    let sources = sources.zip(flags.chunks_exact(LANES)).enumerate();
-    for ((column_best, column_second), (block, ((dots, lengths), flags))) in targets.zip(sources) {
-        let first = (block * LANES) as u32;
-        for lane in 0..LANES {
-            let distance = length + lengths[lane] - 2 * u32::from(dots[lane]);
-            let shifted = distance << INDEX_BITS;
-            let key = (shifted | (first + numbers[lane])) | flags[lane];
-            second[lane] = second[lane].min(best[lane].max(key));
-            best[lane] = best[lane].min(key);
-            let key = (shifted | index) | flags[lane];
-            column_second[lane] = column_second[lane].min(column_best[lane].max(key));
-            column_best[lane] = column_best[lane].min(key);
-        }
-    }
-    let mut result = (u32::MAX, u32::MAX);
-    for key in best.into_iter().chain(second) {
-        result = (result.0.min(key), result.1.min(result.0.max(key)));
-    }
-    result
 }
 
 /// The same sums in plain Rust.
 struct Portable;
 
-impl Dots for Portable {
+impl Arithmetic for Portable {
     #[inline(always)]
     fn dots(&self, queries: &[Block; QUERIES], blocks: &[Block]) -> [[[u16; LANES]; 2]; QUERIES] {
         let mut sums = [[[0_u16; LANES]; 2]; QUERIES];
@@ -248,6 +237,34 @@ impl Dots for Portable {
         }
         sums
     }
+
+    #[inline(always)]
+    fn update(&self, (length, index): (u32, u32), row: &Row<'_>, columns: &mut Keys) -> (u32, u32) {
+        let mut best = [u32::MAX; LANES];
+        let mut second = [u32::MAX; LANES];
+        let numbers: [u32; LANES] = std::array::from_fn(|lane| lane as u32);
+        let targets = columns.best.chunks_exact_mut(LANES);
+        let targets = targets.zip(columns.second.chunks_exact_mut(LANES));
+        let sources = row.dots.chunks_exact(LANES);
+        let sources = sources.zip(row.lengths.chunks_exact(LANES));
+        let sources = sources.zip(row.flags.chunks_exact(LANES)).enumerate();
+        for ((column_best, column_second), (block, ((dots, lengths), flags))) in
+            targets.zip(sources)
+        {
+            let first = (block * LANES) as u32;
+            for lane in 0..LANES {
+                let distance = length + lengths[lane] - 2 * u32::from(dots[lane]);
+                let shifted = distance << INDEX_BITS;
+                let key = (shifted | (first + numbers[lane])) | flags[lane];
+                second[lane] = second[lane].min(best[lane].max(key));
+                best[lane] = best[lane].min(key);
+                let key = (shifted | index) | flags[lane];
+                column_second[lane] = column_second[lane].min(column_best[lane].max(key));
+                column_best[lane] = column_best[lane].min(key);
+            }
+        }
+        smallest(best.into_iter().chain(second))
+    }
 }
 
 #[cfg(target_arch = "x86_64")]
@@ -257,12 +274,15 @@ mod wide {
     use pulp::cast;
     use pulp::x86::V3;
 
-    use super::{Block, Dots, LANES, QUERIES};
+    use super::{Arithmetic, Block, INDEX_BITS, Keys, LANES, QUERIES, Row, smallest};
 
-    /// The same sums with 256-bit registers.
+    /// Keys in a register.
+    const KEYS: usize = 8;
+
+    /// The same numbers with 256-bit registers.
     pub(super) struct Avx2(pub(super) V3);
 
-    impl Dots for Avx2 {
+    impl Arithmetic for Avx2 {
         #[inline(always)]
         fn dots(
             &self,
@@ -289,6 +309,45 @@ mod wide {
                 }
             }
             sums.map(|two| two.map(cast))
+        }
+
+        #[inline(always)]
+        fn update(
+            &self,
+            (length, index): (u32, u32),
+            row: &Row<'_>,
+            columns: &mut Keys,
+        ) -> (u32, u32) {
+            let avx2 = self.0.avx2;
+            let splat = |value: u32| -> __m256i { cast([value; KEYS]) };
+            let less = |a: __m256i, b: __m256i| avx2._mm256_min_epu32(a, b);
+            let more = |a: __m256i, b: __m256i| avx2._mm256_max_epu32(a, b);
+            let both = |a: __m256i, b: __m256i| avx2._mm256_or_si256(a, b);
+            let (length, index, step) = (splat(length), splat(index), splat(KEYS as u32));
+            let mut numbers: __m256i = cast([0_u32, 1, 2, 3, 4, 5, 6, 7]);
+            let (mut best, mut second) = (splat(u32::MAX), splat(u32::MAX));
+            let targets = columns.best.as_chunks_mut::<KEYS>().0.iter_mut();
+            let targets = targets.zip(columns.second.as_chunks_mut::<KEYS>().0);
+            let sources = row.dots.as_chunks::<KEYS>().0.iter();
+            let sources = sources.zip(row.lengths.as_chunks::<KEYS>().0);
+            let sources = sources.zip(row.flags.as_chunks::<KEYS>().0);
+            for ((column_best, column_second), ((dots, lengths), flags)) in targets.zip(sources) {
+                let dots = avx2._mm256_cvtepu16_epi32(cast(*dots));
+                let lengths = avx2._mm256_add_epi32(length, cast(*lengths));
+                let distance = avx2._mm256_sub_epi32(lengths, avx2._mm256_add_epi32(dots, dots));
+                let shifted = avx2._mm256_slli_epi32::<{ INDEX_BITS as i32 }>(distance);
+                let shifted = both(shifted, cast(*flags));
+                let key = both(shifted, numbers);
+                second = less(second, more(best, key));
+                best = less(best, key);
+                let key = both(shifted, index);
+                let known: __m256i = cast(*column_best);
+                *column_second = cast(less(cast(*column_second), more(known, key)));
+                *column_best = cast(less(known, key));
+                numbers = avx2._mm256_add_epi32(numbers, step);
+            }
+            let (best, second): ([u32; KEYS], [u32; KEYS]) = (cast(best), cast(second));
+            smallest(best.into_iter().chain(second))
         }
     }
 }
