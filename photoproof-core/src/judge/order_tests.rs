@@ -234,20 +234,25 @@ fn two_cameras(slow: i64) -> Vec<Photo> {
     photos
 }
 
-#[test]
-fn a_wrong_but_steady_clock_is_found_by_order() {
-    assert_eq!(order(None, two_cameras(0)), vec![]);
-    assert_eq!(order(None, two_cameras(86_400)), vec![], "corrected");
+/// A job without a sheet of which no pair was compared.
+fn grouped(photos: Vec<Photo>) -> Grouped {
     let intake = Intake {
-        photos: two_cameras(86_400),
+        photos,
         ..Intake::default()
     };
-    let grouped = group(
+    group(
         &JobSheet::default(),
         &intake,
         Compared::default(),
         Vec::new(),
-    );
+    )
+}
+
+#[test]
+fn a_wrong_but_steady_clock_is_found_by_order() {
+    assert_eq!(order(None, two_cameras(0)), vec![]);
+    assert_eq!(order(None, two_cameras(86_400)), vec![], "corrected");
+    let grouped = grouped(two_cameras(86_400));
     let clock = &grouped.devices.clocks[1];
     assert!(
         (clock.range_s.0..=clock.range_s.1).contains(&-86_400),
@@ -264,16 +269,7 @@ fn a_phase_is_inferred_from_the_corrected_time() {
     for photo in photos.iter_mut().filter(of_second).step_by(3) {
         photo.label.phase = None;
     }
-    let intake = Intake {
-        photos,
-        ..Intake::default()
-    };
-    let grouped = group(
-        &JobSheet::default(),
-        &intake,
-        Compared::default(),
-        Vec::new(),
-    );
+    let grouped = grouped(photos);
     let inferred: Vec<Option<Phase>> = grouped.labels.iter().map(|label| label.phase).collect();
     assert!(grouped.devices.clocks[1].error_s < -43_200);
     assert_eq!(inferred, told);

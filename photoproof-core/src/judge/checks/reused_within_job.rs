@@ -107,19 +107,17 @@ pub(super) fn what(measure: &CopyMeasure) -> String {
         CopyKind::SameBytes => "the same file".to_owned(),
         CopyKind::SamePixels => "the same picture in another file".to_owned(),
         CopyKind::Edited => {
-            let mut edits = Vec::new();
-            if measure.transform != "none" {
-                edits.push(measure.transform.clone());
-            }
-            if measure.crop < 0.98 {
-                edits.push(format!("cropped to {:.0} %", measure.crop * 100.0));
-            }
-            let edits = if edits.is_empty() {
-                "re-encoded".to_owned()
-            } else {
-                edits.join(", ")
+            let is_cropped = measure.crop < 0.98;
+            let copy = match (measure.transform.as_str(), is_cropped) {
+                ("none", false) => "a re-encoded copy".to_owned(),
+                ("none", true) => "a copy".to_owned(),
+                (turned, _) => format!("a {turned} copy"),
             };
-            format!("a {edits} copy")
+            if is_cropped {
+                format!("{copy}, cropped to {:.0} %,", measure.crop * 100.0)
+            } else {
+                copy
+            }
         }
         CopyKind::Unsure => "a copy, or a second exposure from the same spot,".to_owned(),
     }
