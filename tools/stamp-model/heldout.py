@@ -20,6 +20,10 @@ EXIF_TURN = {1: None, 2: Image.FLIP_LEFT_RIGHT, 3: Image.ROTATE_180, 4: Image.FL
              5: Image.TRANSPOSE, 6: Image.ROTATE_90, 7: Image.TRANSVERSE, 8: Image.ROTATE_270}
 
 
+def as_image(picture):
+    return Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8))
+
+
 def stamp_of(rng):
     """Lines and truth of one stamp in a common layout."""
     at = datetime.datetime(2015, 1, 1) + datetime.timedelta(seconds=rng.randrange(13 * 365 * 86400))
@@ -66,7 +70,7 @@ def stamped(rng, photo, fonts, strips):
         texts = lines if len(lines) > 1 else rng.choice([lines, lines, lines[0].split("  ")])
         if draw.paint_strip(rng, picture, look, texts, row) is None:
             return None
-        return Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)), lines, truth
+        return as_image(picture), lines, truth
     masks = [look.line(line) for line in lines]
     wide = max(mask.shape[1] for mask, _, _, _ in masks)
     if wide > size[0] - 8:
@@ -81,7 +85,7 @@ def stamped(rng, photo, fonts, strips):
         cut = max(0, -y)
         if draw.paint(rng, picture, mask[cut:], (x, y + cut), look) is None:
             return None
-    return Image.fromarray(np.clip(picture, 0, 255).astype(np.uint8)), lines, truth
+    return as_image(picture), lines, truth
 
 
 def main():

@@ -19,7 +19,8 @@ pub(super) fn with_areas(photos: &[Photo], clusters: &[Vec<usize>]) -> Vec<Label
     labels
 }
 
-/// Fills in the phases that labels leave open; `times` are the photos' times at the site, corrected by the errors of their clocks.
+/// Fills in the phases that labels leave open; `times` are the photos' times at the site, corrected by
+/// the errors of their clocks.
 pub(super) fn infer_phases(
     labels: &mut [Label],
     times: &[Option<NaiveDateTime>],

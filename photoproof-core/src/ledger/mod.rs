@@ -3,7 +3,8 @@
 //! # What it stores
 //! Of each job: its id, vendor, when it was recorded. Of each photo: path in the job, SHA-256 of the file
 //! and of the working pixels, two perceptual hashes, positions and 63-bit signatures of at most 160
-//! keypoints, half of the bits of 64 of these signatures once more, area, phase, capture time as text, camera make and model, and when the ledger first saw it.
+//! keypoints, half of the bits of 64 of these signatures once more, area, phase, capture time as text,
+//! camera make and model, and when the ledger first saw it.
 //! While a job is being checked with a claim: its id, and host name and process number of the worker.
 //! No picture, no thumbnail, no position on earth, no name of a person beyond what ids, vendor, paths and
 //! area names say. A picture cannot be rebuilt from these numbers, but they recognise one, and a site can

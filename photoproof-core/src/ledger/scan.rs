@@ -15,6 +15,7 @@ use super::bounds::Bounds;
 use super::pieces::{Piece, cheapest};
 use super::words::{PACKED_WORDS, Parts, Questions, Tally, append};
 use crate::measure::Features;
+use crate::measure::copy::sum_up;
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
 /// Hash distance, of 256 bits, up to which no photo of the ledger is missed. Copies that were
@@ -177,16 +178,6 @@ pub(super) fn pass_all<E>(
 pub(super) fn spread(value: u32) -> u32 {
     // Knuth's multiplicative hash: 2^32 over the golden ratio.
     value.wrapping_mul(0x9E37_79B1)
-}
-
-/// Makes starts of buckets of their sizes, each size standing one place after its bucket; the sum of all.
-pub(super) fn sum_up(sizes: &mut [u32]) -> u32 {
-    let mut sum = 0;
-    for size in sizes {
-        sum += *size;
-        *size = sum;
-    }
-    sum
 }
 
 /// The values within the radius of one piece of any asked hash.

@@ -10,9 +10,10 @@
 use rayon::prelude::*;
 
 use super::CompactFeatures;
-use super::scan::{Place, spread, sum_up};
+use super::scan::{Place, spread};
 use crate::measure::Features;
 use crate::measure::copy::signature::asked_words;
+use crate::measure::copy::sum_up;
 use crate::measure::feature::Turn;
 
 /// Words kept of a photo, of its strongest keypoints.

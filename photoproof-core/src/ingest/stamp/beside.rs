@@ -2,7 +2,7 @@
 
 use super::layout::{month, run, weekday};
 
-/// Units that stand behind a number without a space.
+/// Units that stand behind a number, with a space or without.
 const UNITS: [&str; 10] = ["C", "F", "K", "V", "M", "FT", "IN", "INHG", "HPA", "MB"];
 
 /// The text with a break (`|`) for every such piece; `None` if there is none.
@@ -16,9 +16,8 @@ pub(super) fn without_data(text: &str) -> Option<String> {
         is_measure(own)
             || is_name(own)
             || is_count(own) && !near.into_iter().any(joins_a_year)
-            || before.is_some_and(|before| is_named_number(before, own))
-            || after.is_some_and(|after| is_named_number(own, after) || is_in_unit(own, after))
-            || before.is_some_and(|before| is_in_unit(before, own))
+            || before.is_some_and(|before| is_pair(before, own))
+            || after.is_some_and(|after| is_pair(own, after))
     };
     let data: Vec<bool> = (0..pieces.len()).map(is_data).collect();
     if !data.contains(&true) {
@@ -67,6 +66,11 @@ fn is_name(piece: &str) -> bool {
     let digits = piece.chars().filter(char::is_ascii_digit).count();
     let first = piece.get(..letters).unwrap_or_default();
     plain && digits > 0 && letters + digits >= 3 && letters > 0 && month(first).is_none()
+}
+
+/// Whether two pieces belong together as a name and its number or an amount and its unit.
+fn is_pair(first: &str, second: &str) -> bool {
+    is_named_number(first, second) || is_in_unit(first, second)
 }
 
 /// `CAM 30`, `IMG 0138`: a word that no date or time has, then a number.

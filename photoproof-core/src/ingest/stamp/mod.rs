@@ -14,6 +14,7 @@ mod reader;
 pub(crate) mod resolve;
 
 use std::cell::Cell;
+use std::ops::Range;
 use std::sync::OnceLock;
 
 use chrono::{NaiveDate, NaiveDateTime, NaiveTime};
@@ -432,26 +433,27 @@ fn reading_position(read: &Read) -> f32 {
 
 /// Whether two lines stand in one strip of data, however far apart.
 fn is_same_strip(a: &Read, b: &Read) -> bool {
-    let height = a.line.height();
     let distance = (a.line.across.0 - b.line.across.0)
         .abs()
         .max((a.line.across.1 - b.line.across.1).abs());
-    a.line.axis == b.line.axis
-        && a.direction == b.direction
-        && (0.75..1.35).contains(&(b.line.height() / height))
-        && distance < 0.35 * height
+    is_alike(a, b, 0.75..1.35) && distance < 0.35 * a.line.height()
 }
 
 /// Whether two lines stand below or beside each other as parts of one stamp.
 fn is_next_line(a: &Read, b: &Read) -> bool {
-    let (height, other) = (a.line.height(), b.line.height());
+    let height = a.line.height();
     let distance =
         (a.line.across.0 + a.line.across.1 - b.line.across.0 - b.line.across.1).abs() / 2.0;
     let gap = a.line.along.0.max(b.line.along.0) - a.line.along.1.min(b.line.along.1);
-    a.line.axis == b.line.axis
-        && a.direction == b.direction
-        && b.meaning.time.is_some()
-        && (0.6..1.7).contains(&(other / height))
+    b.meaning.time.is_some()
+        && is_alike(a, b, 0.6..1.7)
         && (distance > 0.8 * height && distance < 3.0 * height && gap < 0.0
             || distance < 0.5 * height && gap < 8.0 * height)
+}
+
+/// Whether two lines run the same way, the second `heights` times as high as the first.
+fn is_alike(a: &Read, b: &Read, heights: Range<f32>) -> bool {
+    a.line.axis == b.line.axis
+        && a.direction == b.direction
+        && heights.contains(&(b.line.height() / a.line.height()))
 }

@@ -167,31 +167,7 @@ impl Convolution {
         Arch::new().dispatch(Fill(self, input, &mut out));
         out
     }
-}
 
-/// A layer, what it is applied to, and where to. A closure would do but for its code, which a compiler may keep apart,
-/// built for the narrow registers of any processor.
-struct Fill<'a, L>(&'a L, &'a Map, &'a mut Map);
-
-impl WithSimd for Fill<'_, Convolution> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, simd: S) {
-        self.0.fill(simd, self.1, self.2);
-    }
-}
-
-impl WithSimd for Fill<'_, Depthwise> {
-    type Output = ();
-
-    #[inline(always)]
-    fn with_simd<S: Simd>(self, _: S) {
-        self.0.fill(self.1, self.2);
-    }
-}
-
-impl Convolution {
     #[inline(always)]
     fn fill<S: Simd>(&self, simd: S, input: &Map, out: &mut Map) {
         let line = input.width * input.channels;
@@ -352,6 +328,28 @@ impl Depthwise {
                 }
             }
         }
+    }
+}
+
+/// A layer, what it is applied to, and where to. A closure would do but for its code, which a compiler may keep apart,
+/// built for the narrow registers of any processor.
+struct Fill<'a, L>(&'a L, &'a Map, &'a mut Map);
+
+impl WithSimd for Fill<'_, Convolution> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, simd: S) {
+        self.0.fill(simd, self.1, self.2);
+    }
+}
+
+impl WithSimd for Fill<'_, Depthwise> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) {
+        self.0.fill(self.1, self.2);
     }
 }
 

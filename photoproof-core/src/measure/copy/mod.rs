@@ -17,6 +17,7 @@ use crate::hex::hex;
 
 use self::agree::Agreement;
 use self::align::{Map, PointPair};
+pub(crate) use self::search::sum_up;
 use crate::ingest::reduce::{reduced_size, smaller_gray};
 use crate::ingest::{Photo, Pixels};
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};

@@ -128,11 +128,7 @@ impl Table {
                 *count += 1;
             }
         }
-        let mut sum = 0;
-        for start in &mut starts {
-            sum += *start;
-            *start = sum;
-        }
+        sum_up(&mut starts);
         Self {
             starts,
             photos: entries.into_iter().map(|(_, photo)| photo).collect(),
@@ -149,6 +145,16 @@ impl Table {
             _ => &[],
         }
     }
+}
+
+/// Makes starts of buckets of their sizes, each size standing one place after its bucket; the sum of all.
+pub(crate) fn sum_up(sizes: &mut [u32]) -> u32 {
+    let mut sum = 0;
+    for size in sizes {
+        sum += *size;
+        *size = sum;
+    }
+    sum
 }
 
 /// An index of the descriptor words of several photos.
