@@ -96,9 +96,12 @@ mod tests {
 
     /// Kills a batch at many moments, each time the restarted one, then lets it end: the reports are those of a batch
     /// that nobody killed.
+    /// Ten jobs; `PHOTOPROOF_KILLED_JOBS` asks for another number.
     fn killed_and_restarted(more: &[&str], kills: u32) {
         let folder = tempfile::tempdir().expect("a folder");
-        let jobs = make_jobs(folder.path(), 10);
+        let count = std::env::var("PHOTOPROOF_KILLED_JOBS")
+            .map_or(10, |text| text.parse().expect("a number of jobs"));
+        let jobs = make_jobs(folder.path(), count);
         let place = |name: &str| folder.path().join(name);
         let with_ledger = |name: &str| {
             let ledger = place(name).to_string_lossy().into_owned();
@@ -124,7 +127,7 @@ mod tests {
         let whole = run(&jobs, &place("whole"), &first);
         let needed = begun.elapsed();
         let right = files(&place("whole"));
-        assert_eq!(right.len(), 10 * 7 + 2);
+        assert_eq!(right.len(), count * 7 + 2);
 
         let out = place("killed");
         let mut seed = 0x9E37_79B9_u32;
@@ -148,7 +151,7 @@ mod tests {
             assert!(found.get(name) == Some(bytes), "{name}");
         }
         let again = run(&jobs, &out, &second);
-        assert_eq!(times(&again, "unchanged"), 10, "{}", said(&again));
+        assert_eq!(times(&again, "unchanged"), count, "{}", said(&again));
         assert!(files(&out) == right);
     }
 
