@@ -37,7 +37,7 @@ fn excepted(rules: &toml::Table, name: &str) -> BTreeSet<String> {
         .collect()
 }
 
-/// Every crate of the main build that this machine compiles, those of the default features included.
+/// Every crate of the main build that this machine compiles, those of every feature included.
 fn packages() -> Vec<Value> {
     let host = Command::new(option_env!("RUSTC").unwrap_or("rustc"))
         .arg("-vV")
@@ -47,6 +47,7 @@ fn packages() -> Vec<Value> {
     let host = host.lines().find_map(|line| line.strip_prefix("host: "));
     let output = Command::new(env!("CARGO"))
         .args(["metadata", "--format-version", "1", "--locked"])
+        .arg("--all-features")
         .args(["--filter-platform", host.unwrap()])
         .current_dir(root())
         .output()

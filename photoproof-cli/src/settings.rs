@@ -2,17 +2,17 @@
 
 use std::path::Path;
 
-use photoproof_core::ingest::job_sheet_text;
+use photoproof_core::ingest::{is_object_url, job_sheet_text};
 use photoproof_core::job::{self, JobSheet};
 use photoproof_core::{Error, ErrorKind};
 
-/// The given job sheet, else the one in the job folder or its archive, if there is one.
+/// The given job sheet, else the one in the job folder, its archive or the object store, if there is one.
 pub(crate) fn job_sheet(folder: &Path, given: Option<&Path>) -> Result<Option<JobSheet>, Error> {
     let usual = folder.join("job.toml");
     if let Some(path) = given {
         return JobSheet::read(path).map(Some);
     }
-    if folder.is_file() {
+    if folder.is_file() || is_object_url(folder) {
         let text = job_sheet_text(folder, job::MAX_BYTES)?;
         return text.map(|text| JobSheet::parse(&text, &usual)).transpose();
     }

@@ -8,6 +8,7 @@ mod watch;
 
 use std::path::{Path, PathBuf};
 
+use photoproof_core::ingest;
 use photoproof_core::judge::Outcome;
 use photoproof_core::report::shape::standing;
 use photoproof_core::report::text;
@@ -27,7 +28,8 @@ use crate::{interrupt, style};
 /// Arguments of `check`.
 #[derive(Debug, clap::Args)]
 pub(crate) struct CheckArgs {
-    /// Job folders, or .zip archives of them; each is one job
+    /// Job folders, or .zip archives of them; each is one job. Built with object storage also s3://BUCKET/PREFIX, gs://
+    /// or az://; with /* at its end, every name below is one job
     #[arg(required = true, value_name = "JOB_FOLDER")]
     folders: Vec<PathBuf>,
     /// Job sheet [default: JOB_FOLDER/job.toml if present]
@@ -99,10 +101,13 @@ struct Sum {
 /// Runs `check`.
 pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
     args.threads.apply()?;
+    let folders = job_folders(&args.folders)?;
     let run = Run {
         args,
         formats: reports::formats(args)?,
         cache: args.cache.open(),
+        // Whether one job or none is there now, a batch keeps its places.
+        is_batch: folders.len() > 1 || folders != args.folders,
     };
     if args.prints_events() && args.out.is_none() {
         return Err(Error::new(
@@ -111,9 +116,10 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
         ));
     }
     let events = Events::open(args.events.as_deref())?;
-    let names = distinct_names(&args.folders);
-    let folders = args.folders.iter().zip(names);
+    let names = distinct_names(&folders);
     let jobs: Vec<Job<'_>> = folders
+        .iter()
+        .zip(names)
         .map(|(folder, name)| Job::new(folder, name))
         .collect();
     let bar = Bar::new(jobs.len(), jobs.iter().map(Job::photos).sum());
@@ -143,7 +149,7 @@ pub(crate) fn run(args: &CheckArgs) -> Result<Exit, Error> {
         errors: sum.errors,
         exit: sum.worst as u8,
     };
-    if let (Some(dir), true) = (&args.out, args.folders.len() > 1) {
+    if let (Some(dir), true) = (&args.out, run.is_batch) {
         reports::write_index(dir, sum.done)?;
     }
     events.tell(&ended);
@@ -207,12 +213,17 @@ impl Sum {
         if !run.args.prints_events() {
             style::results(&text::render(report, &style::text_options()));
         }
-        let dir = match run.args.folders.len() {
-            1 => out.clone(),
-            _ => out.join(&job.name),
-        };
-        style::diagnostic(what, &dir.display().to_string());
+        style::diagnostic(what, &run.place(out, job).display().to_string());
     }
+}
+
+/// The job folders that the arguments stand for.
+fn job_folders(places: &[PathBuf]) -> Result<Vec<PathBuf>, Error> {
+    let mut folders = Vec::new();
+    for place in places {
+        folders.extend(ingest::job_folders(place)?);
+    }
+    Ok(folders)
 }
 
 /// The folders' own names; a name that comes twice gets a number, so that reports do not overwrite each other.

@@ -18,9 +18,9 @@ use zip::unstable::read::ZipIterable;
 use crate::error::{Error, ErrorKind};
 use crate::ingest::container::claims_photo;
 use crate::ingest::options::IngestOptions;
-use crate::ingest::read::{extension, read_bounded};
+use crate::ingest::read::extension;
 use crate::ingest::walk::{
-    Entry, FilePlace, LINK, SPECIAL, SYSTEM, Walked, is_system_name, shown_path, too_deep, too_many,
+    Entry, FilePlace, LINK, SPECIAL, Walked, is_system_name, left_out_at, shown_path, too_many,
 };
 use crate::ingest::{Ignored, Rejected};
 
@@ -132,32 +132,6 @@ pub(crate) fn not_a_job(root: &Path) -> Error {
         root.display()
     );
     Error::new(ErrorKind::Usage, message)
-}
-
-/// The text of `job.toml` of an archived job folder, at most `bound` bytes; `None` if it has none.
-///
-/// # Errors
-/// If the archive or the entry cannot be read, exceeds a bound, or is not UTF-8.
-pub fn job_sheet_text(archive: &Path, bound: u64) -> Result<Option<String>, Error> {
-    let walked = walk(archive, &IngestOptions::default())?;
-    let Some(entry) = walked.files.iter().find(|entry| entry.shown == "job.toml") else {
-        return match walked.ignored.iter().find(|left| left.path == "job.toml") {
-            Some(left) => Err(job_sheet_error(archive, &left.reason)),
-            None => Ok(None),
-        };
-    };
-    let bytes = read_bounded(&entry.place, bound).map_err(|why| job_sheet_error(archive, &why))?;
-    String::from_utf8(bytes)
-        .map(Some)
-        .map_err(|_| job_sheet_error(archive, "not UTF-8 text"))
-}
-
-fn job_sheet_error(archive: &Path, reason: &str) -> Error {
-    let message = format!(
-        "{}: job.toml cannot be used ({reason}); give the job sheet with --job-sheet",
-        archive.display()
-    );
-    Error::new(ErrorKind::JobSheet, message)
 }
 
 /// Lists the entries of the archive `root` as if they lay in a folder.
@@ -372,7 +346,7 @@ impl Sorter<'_> {
             return None;
         }
         let is_folder = name.folder || entry.is_dir();
-        if let Some((path, reason)) = self.folder_reason(parts, is_folder) {
+        if let Some((path, reason)) = left_out_at(parts, is_folder, self.options) {
             if self.placed.insert(path.clone()) {
                 self.walked.ignored.push(Ignored { path, reason });
             }
@@ -396,21 +370,6 @@ impl Sorter<'_> {
                 None
             }
         }
-    }
-
-    /// The first folder on the way (or the file itself) that is left out whole, as a walk of folders does.
-    fn folder_reason(&self, parts: &[String], is_folder: bool) -> Option<(String, String)> {
-        for (index, part) in parts.iter().enumerate() {
-            let path = || parts.get(..=index).unwrap_or_default().join("/");
-            if is_system_name(OsStr::new(part)) {
-                return Some((path(), SYSTEM.to_owned()));
-            }
-            let folder = is_folder || index + 1 < parts.len();
-            if folder && index >= self.options.max_depth {
-                return Some((path(), too_deep(self.options)));
-            }
-        }
-        None
     }
 
     /// A photo that is not unpacked is a loss and so a finding; any other file is listed.

@@ -23,7 +23,7 @@ pub struct FolderState {
 }
 
 impl FolderState {
-    /// Looks at the job folder, or .zip of one, at `root`.
+    /// Looks at the job folder at `root`, or a .zip of one, or one in an object store.
     ///
     /// # Errors
     /// If `root` is no readable folder, or holds more files than `options` allow.
@@ -43,8 +43,12 @@ impl FolderState {
         for file in &walked.files {
             photos += usize::from(claims_photo(&extension(&file.shown)));
             add(&file.shown);
-            if let FilePlace::File(path) = &file.place {
-                add(&facts(path));
+            match &file.place {
+                FilePlace::File(path) => add(&facts(path)),
+                #[cfg(feature = "object-storage")]
+                FilePlace::Object(object) => add(&object.facts()),
+                // As the archive stands, so do they.
+                FilePlace::Member(_) | FilePlace::Bytes(_) => {}
             }
         }
         for ignored in &walked.ignored {

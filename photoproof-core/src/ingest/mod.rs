@@ -23,6 +23,7 @@ mod label;
 mod list;
 mod memory;
 mod name_reading;
+mod objects;
 mod observer;
 mod options;
 pub mod order;
@@ -47,10 +48,11 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 
 use rayon::prelude::*;
 
-pub use archive::{is_archive, job_sheet_text};
+pub use archive::is_archive;
 pub use capture_time::{CaptureTime, TimeSource};
 pub use folder_state::FolderState;
-pub use list::photo_paths;
+pub use list::{job_sheet_text, photo_paths};
+pub use objects::{is_object_url, job_folders};
 pub use observer::Observer;
 pub use options::IngestOptions;
 pub use photo::{Camera, Gps, Label, LabelSource, Photo, PhotoId};
@@ -117,7 +119,8 @@ pub struct Ignored {
     pub reason: String,
 }
 
-/// Reads the job folder `root`, or a .zip of one, entry by entry. `observe` is called once for every readable photo, while its pixels
+/// Reads the job folder `root`: a folder, a .zip of one, or one in an object store (`s3://bucket/prefix`, `gs://`, `az://`
+/// where the build has the feature `object-storage`). `observe` is called once for every readable photo, while its pixels
 /// are in memory; what it returns comes back in the order of [`Intake::photos`].
 ///
 /// Files are read in parallel on the current thread pool; the result does not depend on the number of

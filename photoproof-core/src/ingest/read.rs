@@ -147,7 +147,7 @@ fn content<'a>(
     with_opened(place, options, read).map_err(unreadable)?
 }
 
-/// Opens a file of a folder or of an archive and hands it to `read`.
+/// Opens a file wherever it lies and hands it to `read`.
 fn with_opened<T>(
     place: &FilePlace,
     options: &IngestOptions,
@@ -162,18 +162,17 @@ fn with_opened<T>(
                 modified,
             }))
         }
-        FilePlace::Member(member) => member.with_reader(|file, size| {
-            read(Opened {
-                file,
-                size,
-                modified: None,
-            })
-        }),
-        FilePlace::Bytes(bytes) => Ok(read(Opened {
-            file: &mut &bytes[..],
-            size: u64::try_from(bytes.len()).unwrap_or(u64::MAX),
-            modified: None,
-        })),
+        FilePlace::Member(member) => {
+            member.with_reader(|file, size| read(Opened::undated(file, size)))
+        }
+        #[cfg(feature = "object-storage")]
+        FilePlace::Object(object) => {
+            object.with_reader(|file, size| read(Opened::undated(file, size)))
+        }
+        FilePlace::Bytes(bytes) => {
+            let size = u64::try_from(bytes.len()).unwrap_or(u64::MAX);
+            Ok(read(Opened::undated(&mut &bytes[..], size)))
+        }
     }
 }
 
@@ -311,7 +310,7 @@ pub(crate) fn extension(shown: &str) -> String {
         .map_or_else(String::new, |(_, extension)| extension.to_lowercase())
 }
 
-/// An open regular file, or an entry of an archive.
+/// An open file.
 struct Opened<'a> {
     file: &'a mut dyn Read,
     size: u64,
@@ -339,7 +338,16 @@ fn open(path: &Path, options: &IngestOptions) -> Result<(File, u64, Option<Captu
     Ok((file, facts.len(), modified))
 }
 
-impl Opened<'_> {
+impl<'a> Opened<'a> {
+    /// A file whose time in the file system is not known.
+    fn undated(file: &'a mut dyn Read, size: u64) -> Self {
+        Self {
+            file,
+            size,
+            modified: None,
+        }
+    }
+
     /// The first bytes, enough to tell the format.
     fn head(&mut self) -> Result<Vec<u8>, String> {
         let mut head = Vec::new();

@@ -8,6 +8,7 @@ use walkdir::{DirEntry, WalkDir};
 
 use crate::error::{Error, ErrorKind};
 use crate::ingest::archive::{self, Member};
+use crate::ingest::objects;
 use crate::ingest::options::IngestOptions;
 use crate::ingest::{Ignored, Rejected};
 
@@ -18,6 +19,9 @@ pub(crate) enum FilePlace {
     File(PathBuf),
     /// In an archive.
     Member(Member),
+    /// In an object store.
+    #[cfg(feature = "object-storage")]
+    Object(objects::Object),
     /// In memory.
     Bytes(std::sync::Arc<[u8]>),
 }
@@ -43,9 +47,11 @@ pub(crate) struct Walked {
     pub(crate) unreadable: Vec<Rejected>,
 }
 
-/// Lists the files of `root`, a job folder or a .zip of one.
+/// Lists the files of `root`: a job folder, a .zip of one, or the address of one in an object store.
 pub(crate) fn walk(root: &Path, options: &IngestOptions) -> Result<Walked, Error> {
-    let mut walked = if root.is_file() {
+    let mut walked = if let Some(url) = objects::url(root) {
+        objects::walk(url, options)?
+    } else if root.is_file() {
         archive::walk(root, options)?
     } else {
         walk_folder(root, options)?
@@ -98,12 +104,31 @@ fn walk_folder(root: &Path, options: &IngestOptions) -> Result<Walked, Error> {
 }
 
 /// Why something is left out, the same for folders and archives.
-pub(crate) const SYSTEM: &str = "hidden or system file";
+const SYSTEM: &str = "hidden or system file";
 pub(crate) const LINK: &str = "symbolic link; links are not followed";
 pub(crate) const SPECIAL: &str = "not a regular file (pipe, socket or device)";
 
-pub(crate) fn too_deep(options: &IngestOptions) -> String {
+fn too_deep(options: &IngestOptions) -> String {
     format!("folder deeper than {} levels", options.max_depth)
+}
+
+/// The first folder on the way to a file or folder of these `parts` (or itself) that is left out whole, and why.
+pub(crate) fn left_out_at(
+    parts: &[String],
+    is_folder: bool,
+    options: &IngestOptions,
+) -> Option<(String, String)> {
+    for (index, part) in parts.iter().enumerate() {
+        let path = || parts.get(..=index).unwrap_or_default().join("/");
+        if is_system_name(OsStr::new(part)) {
+            return Some((path(), SYSTEM.to_owned()));
+        }
+        let folder = is_folder || index + 1 < parts.len();
+        if folder && index >= options.max_depth {
+            return Some((path(), too_deep(options)));
+        }
+    }
+    None
 }
 
 /// The error of a job with too many files.

@@ -59,6 +59,8 @@ pub(super) struct Run<'a> {
     pub(super) args: &'a CheckArgs,
     pub(super) formats: Vec<Format>,
     pub(super) cache: Option<Arc<Cache>>,
+    /// Whether each job has a folder of its own among the reports.
+    pub(super) is_batch: bool,
 }
 
 /// A job with what was read for it.
@@ -115,17 +117,21 @@ impl Run<'_> {
             inputs: None,
         };
         if let Some(out) = &args.out {
-            let is_batch = args.folders.len() > 1;
-            opened.dir = Some(if is_batch {
-                out.join(&job.name)
-            } else {
-                out.clone()
-            });
-            if is_batch {
+            opened.dir = Some(self.place(out, job));
+            if self.is_batch {
                 opened.inputs = self.inputs(&opened)?;
             }
         }
         Ok(opened)
+    }
+
+    /// Where the reports of a job go.
+    pub(super) fn place(&self, out: &Path, job: &Job<'_>) -> PathBuf {
+        if self.is_batch {
+            out.join(&job.name)
+        } else {
+            out.to_path_buf()
+        }
     }
 
     fn options(&self) -> Result<Options, Error> {
