@@ -9,6 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use chrono_tz::Tz;
 
+use super::counter::{self, Phone};
 use super::moment::Moment;
 use super::zone::instants;
 use crate::ingest::order::{camera_time, judged_time};
@@ -29,8 +30,10 @@ const ZONES_S: (i64, i64) = (-12 * 3600, 14 * 3600);
 /// The clock of one camera.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct DeviceClock {
-    /// Make and model.
+    /// Make and model; of phones of one model that their file numbers tell apart, with those numbers.
     pub device: String,
+    /// Make and model.
+    pub model: String,
     /// Photos of it.
     pub photos: usize,
     /// What its error was measured with; `None` if nothing tells it.
@@ -111,13 +114,15 @@ pub(super) fn devices(evidence: ClockEvidence<'_>) -> Devices {
         clocks: Vec::new(),
         of_photo: vec![None; evidence.photos.len()],
     };
-    for (number, (device, photos)) in members.into_iter().enumerate() {
-        for &photo in &photos {
-            if let Some(slot) = devices.of_photo.get_mut(photo) {
-                *slot = Some(number);
+    for (model, photos) in members {
+        for phone in counter::phones(evidence.photos, photos) {
+            for &photo in &phone.photos {
+                if let Some(slot) = devices.of_photo.get_mut(photo) {
+                    *slot = Some(devices.clocks.len());
+                }
             }
+            devices.clocks.push(by_gps(evidence, &model, &phone));
         }
-        devices.clocks.push(by_gps(evidence, device, &photos));
     }
     by_order(evidence, &mut devices);
     devices
@@ -144,9 +149,15 @@ pub(super) fn moments(evidence: ClockEvidence<'_>, devices: &Devices) -> Vec<Opt
         .collect()
 }
 
-fn by_gps(evidence: ClockEvidence<'_>, device: String, photos: &[usize]) -> DeviceClock {
+fn by_gps(evidence: ClockEvidence<'_>, model: &str, phone: &Phone) -> DeviceClock {
+    let photos = &phone.photos;
+    let numbers = phone.names.as_ref();
     let mut clock = DeviceClock {
-        device,
+        device: numbers.map_or_else(
+            || model.to_owned(),
+            |(first, last)| format!("{model} ({first} to {last})"),
+        ),
+        model: model.to_owned(),
         photos: photos.len(),
         basis: None,
         error_s: 0,

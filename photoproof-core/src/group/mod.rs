@@ -2,6 +2,7 @@
 
 pub mod clock;
 mod cluster;
+pub(crate) mod counter;
 pub mod coverage;
 mod infer;
 pub(crate) mod loads;

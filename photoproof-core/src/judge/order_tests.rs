@@ -8,6 +8,7 @@ use crate::group::{Compared, Grouped, group};
 use crate::ingest::{CaptureTime, Intake, Photo, PhotoId, TimeSource};
 use crate::job::JobSheet;
 use crate::judge::checks::capture_time_out_of_order::CaptureTimeOutOfOrder;
+use crate::judge::checks::file_number_out_of_order::FileNumberOutOfOrder;
 use crate::judge::{Check, Evidence};
 use crate::phase::Phase;
 
@@ -99,8 +100,12 @@ fn gps(instant: DateTime<Utc>) -> CaptureTime {
     }
 }
 
-/// Photos and measured seconds of the order findings.
-fn order(zone: Option<Tz>, photos: Vec<Photo>) -> Vec<(Vec<PhotoId>, Option<f64>)> {
+/// Photos and measured values of a check's findings.
+fn found(
+    check: &dyn Check,
+    zone: Option<Tz>,
+    photos: Vec<Photo>,
+) -> Vec<(Vec<PhotoId>, Option<f64>)> {
     let mut sheet = JobSheet::default();
     sheet.site.timezone = zone;
     let intake = Intake {
@@ -117,10 +122,14 @@ fn order(zone: Option<Tz>, photos: Vec<Photo>) -> Vec<(Vec<PhotoId>, Option<f64>
         gaps: Vec::new(),
         now: None,
     };
-    let findings = CaptureTimeOutOfOrder.run(&evidence);
-    let rows = findings.into_iter();
+    let rows = check.run(&evidence).into_iter();
     rows.map(|finding| (finding.photos, finding.measured.and_then(|m| m.value)))
         .collect()
+}
+
+/// Photos and measured seconds of the order findings.
+fn order(zone: Option<Tz>, photos: Vec<Photo>) -> Vec<(Vec<PhotoId>, Option<f64>)> {
+    found(&CaptureTimeOutOfOrder, zone, photos)
 }
 
 fn instant(shot: Shot, shift: i64) -> DateTime<Utc> {
@@ -286,4 +295,48 @@ fn old_photos_of_another_camera_stay_a_finding() {
     let findings = order(None, photos);
     assert_eq!(findings.len(), 1, "{findings:?}");
     assert_eq!(findings[0].0.len(), 6);
+}
+
+/// The photos of [`two_cameras`] as two phones of one model number them, from 4101 and from 812 on.
+fn two_phones(slow: i64) -> Vec<Photo> {
+    let mut photos = two_cameras(slow);
+    let second = |photo: &Photo| photo.camera.model.as_deref() == Some("Camera 1");
+    for (phone, first) in [(false, 4101), (true, 812)] {
+        let mut own: Vec<&mut Photo> = photos.iter_mut().filter(|p| second(p) == phone).collect();
+        own.sort_by_key(|photo| photo.capture_time.as_ref().map(|time| time.civil));
+        for (number, photo) in (first..).zip(own) {
+            photo.path = format!("IMG_{number:04}.jpg");
+        }
+    }
+    for photo in &mut photos {
+        photo.camera.model = Some("Camera".to_owned());
+    }
+    photos
+}
+
+#[test]
+fn two_phones_of_one_model_have_a_counter_and_a_clock_each() {
+    let devices = |photos: Vec<Photo>| {
+        let clocks = grouped(photos).devices.clocks.into_iter();
+        let clocks: Vec<_> = clocks
+            .map(|clock| (clock.device, clock.photos, clock.error_s))
+            .collect();
+        clocks
+    };
+    let named = |name: &str| name.to_owned();
+    let (second, first) = (
+        named("Camera (IMG_0812 to IMG_0823)"),
+        named("Camera (IMG_4101 to IMG_4112)"),
+    );
+    let apart = [(second, 12, 0), (first, 12, 0)];
+    assert_eq!(devices(two_phones(0)), apart);
+    assert_eq!(found(&FileNumberOutOfOrder, None, two_phones(0)), vec![]);
+    // A photo whose time was changed stands out in the sequence of its own phone.
+    let mut photos = two_phones(0);
+    let is_changed = |photo: &Photo| photo.path == "IMG_4102.jpg";
+    let late = photos.iter().position(is_changed).unwrap();
+    photos[late].capture_time.as_mut().unwrap().civil += TimeDelta::minutes(290);
+    assert_eq!(devices(photos.clone()), apart);
+    let named = found(&FileNumberOutOfOrder, None, photos);
+    assert_eq!(named, [(vec![PhotoId(late)], None)]);
 }

@@ -11,14 +11,14 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Note,
     summary: "Several cameras took turns during the job.",
     why: "Photos of several cameras have several clocks and several owners; ask who was on site.",
-    how_measured: "Changes from one camera (make and model) to another in the order of corrected capture times.",
+    how_measured: "Changes from one camera (make and model, and file numbers where they tell two of one model apart) to another in the order of corrected capture times.",
     limit: "More than three changes.",
     remedy: "Nothing to do if several people took photos.",
     innocent: &[
         "two people photographed the job together",
         "one person used a phone and a camera",
     ],
-    blind_spots: "Photos without make and model are left out, and two cameras of one model count as one.",
+    blind_spots: "Photos without make and model are left out, and two cameras of one model count as one unless their file numbers tell them apart.",
 };
 
 /// The check.

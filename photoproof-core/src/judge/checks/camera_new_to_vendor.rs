@@ -41,7 +41,7 @@ impl Check for CameraNewToVendor {
         let devices = &evidence.grouped.devices;
         let clocks = devices.clocks.iter().enumerate();
         clocks
-            .filter(|(_, clock)| !known.used_in.contains_key(&clock.device))
+            .filter(|(_, clock)| !known.used_in.contains_key(&clock.model))
             .map(|(index, clock)| {
                 let message = format!(
                     "{} photos come from a {}, which none of {} other jobs of the vendor shows",

@@ -4,6 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use super::{capture_time_out_of_order, capture_time_outside_window};
 use crate::group::Moment;
+use crate::group::counter::{file_number, out_of_sequence};
 use crate::ingest::PhotoId;
 use crate::judge::together::{Instance, each_or_one};
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
@@ -14,13 +15,13 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The numbers that a camera gives its files run against the capture times.",
     why: "A camera counts up; a photo with a higher number and an earlier time has another number or another time than the camera gave it.",
-    how_measured: "Photos of one camera whose names are one prefix and a number of three to five digits, at least four of them, sorted by number; the fewest photos whose times are out of the sequence are named. A step from the highest to the lowest number is a new round of the counter. Photos that the order or window checks name, and copies, are left out.",
+    how_measured: "Photos of one camera whose names are one prefix and a number of three to five digits, at least four of them, sorted by number; the fewest photos whose times are out of the sequence are named. A step from the highest to the lowest number is a new round of the counter. Several phones of one model are judged apart where their numbers tell them apart: divided at the largest gaps (more than 100), at least four photos each, at most one in eight of each out of order. Photos that the order or window checks name, and copies, are left out.",
     limit: "clock_tolerance_s (0 seconds).",
     remedy: "Check the camera's clock, and say whether files were renamed.",
     innocent: &[
         "files were renamed or numbered when they were copied",
         "the clock was set during the job",
-        "two phones of one model were used",
+        "two phones of one model were used, one of them for fewer than four photos or with numbers near those of the other",
     ],
     blind_spots: "Where the numbers go through one area after the other, the sorted folder was numbered and nothing is said. Names that a program gave are numbers of no camera. A camera that starts a new folder may count anew.",
 };
@@ -84,26 +85,14 @@ pub(super) fn numbered(
     photo: PhotoId,
 ) -> Option<((usize, String), Numbered)> {
     let device = evidence.grouped.devices.of(photo.0)?;
-    let name = evidence.photo(photo).path.rsplit('/').next()?;
-    let stem = name.rsplit_once('.').map_or(name, |(stem, _)| stem);
-    let prefix = stem.trim_end_matches(|c: char| c.is_ascii_digit());
-    let digits = stem.strip_prefix(prefix)?;
-    let letters = prefix.trim_end_matches(['_', '-']);
-    let is_prefix =
-        (1..=4).contains(&letters.len()) && letters.chars().all(|c| c.is_ascii_alphabetic());
-    let number = digits
-        .parse()
-        .ok()
-        .filter(|_| (3..=5).contains(&digits.len()) && is_prefix)?;
+    let (prefix, number) = file_number(&evidence.photo(photo).path)?;
     let moment = *evidence.moment(photo)?;
-    Some((
-        (device, prefix.to_uppercase()),
-        Numbered {
-            number,
-            photo,
-            moment,
-        },
-    ))
+    let numbered = Numbered {
+        number,
+        photo,
+        moment,
+    };
+    Some(((device, prefix), numbered))
 }
 
 /// Whether the numbers go through areas and phases one after the other: then somebody numbered the sorted
@@ -122,29 +111,16 @@ fn is_numbered_by_place(evidence: &Evidence<'_>, row: &[Numbered]) -> bool {
 
 fn judge_row(evidence: &Evidence<'_>, mut row: Vec<Numbered>) -> Vec<Finding> {
     row.sort_by_key(|numbered| (numbered.number, numbered.moment.civil, numbered.photo));
-    // The counter may have begun anew: the rotation of the sequence with the fewest photos out of it.
-    let jumps = row
-        .windows(2)
-        .enumerate()
-        .max_by_key(|(_, pair)| match pair {
-            [a, b] => b.number - a.number,
-            _ => 0,
-        });
-    let turn = jumps.map_or(0, |(at, _)| at + 1);
-    let mut turned = row.clone();
-    turned.rotate_left(turn);
+    let numbers: Vec<u32> = row.iter().map(|numbered| numbered.number).collect();
     let tolerance = evidence.limits().clock_tolerance_s;
-    let (plain, rotated) = (
-        out_of_sequence(&row, tolerance),
-        out_of_sequence(&turned, tolerance),
-    );
-    let out = if rotated.len() < plain.len() {
-        rotated
-    } else {
-        plain
+    let moment = |at: usize| row.get(at).map(|numbered| &numbered.moment);
+    let follows = |earlier: usize, later: usize| {
+        let pair = moment(earlier).zip(moment(later));
+        pair.is_some_and(|(earlier, later)| earlier.seconds_until(later) >= -tolerance)
     };
+    let out = out_of_sequence(&numbers, &follows);
+    let out = out.into_iter().filter_map(|at| row.get(at));
     let found = out
-        .into_iter()
         .map(|numbered| Instance {
             photo: numbered.photo,
             message: format!(
@@ -162,35 +138,4 @@ fn judge_row(evidence: &Evidence<'_>, mut row: Vec<Numbered>) -> Vec<Finding> {
         row.len(),
         "file numbers of one camera run against their times",
     )
-}
-
-/// The photos outside the longest run that is in order.
-fn out_of_sequence(row: &[Numbered], tolerance: i64) -> Vec<Numbered> {
-    // Quadratic only beyond any camera's roll; rows are photos of one job.
-    let mut best: Vec<(usize, Option<usize>)> = Vec::with_capacity(row.len());
-    for (at, later) in row.iter().enumerate() {
-        let before = row.iter().zip(&best).enumerate().take(at);
-        let fitting = before
-            .filter(|(_, (earlier, _))| earlier.moment.seconds_until(&later.moment) >= -tolerance);
-        let longest =
-            fitting.max_by_key(|(index, (_, (length, _)))| (*length, std::cmp::Reverse(*index)));
-        best.push(match longest {
-            Some((index, (_, (length, _)))) => (length + 1, Some(index)),
-            None => (1, None),
-        });
-    }
-    let ends = best.iter().enumerate();
-    let mut at = ends
-        .max_by_key(|(index, (length, _))| (*length, std::cmp::Reverse(*index)))
-        .map(|(index, _)| index);
-    let mut kept = BTreeSet::new();
-    while let Some(index) = at {
-        kept.insert(index);
-        at = best.get(index).and_then(|(_, previous)| *previous);
-    }
-    let out = row
-        .iter()
-        .enumerate()
-        .filter(|(index, _)| !kept.contains(index));
-    out.map(|(_, numbered)| *numbered).collect()
 }

@@ -9,14 +9,14 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Note,
     summary: "The photos of one job come from more cameras than a crew usually brings.",
     why: "Each camera has its own clock and owner; ask who was on site.",
-    how_measured: "Different makes and models that the files name.",
+    how_measured: "Different makes and models that the files name, and phones of one model that their file numbers tell apart.",
     limit: "max_cameras (3; common practice, no source).",
     remedy: "Nothing to do if so many people took photos.",
     innocent: &[
         "a large crew photographed together",
         "photos of the client or of the listing are in the folder",
     ],
-    blind_spots: "Two cameras of one model count as one, and photos without make and model as none.",
+    blind_spots: "Two cameras of one model count as one unless their file numbers tell them apart, and photos without make and model as none.",
 };
 
 /// The check.
