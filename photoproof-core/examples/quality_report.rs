@@ -87,6 +87,21 @@ fn bars(picture: &RgbImage, share: f32) -> RgbImage {
     })
 }
 
+/// Bars with rows of small marks, as the screen of a phone shows a photo of its gallery.
+fn screen(picture: &RgbImage) -> RgbImage {
+    let mut screen = bars(picture, 0.12);
+    let (width, height) = screen.dimensions();
+    let row = height / 40;
+    for top in [row, height - 3 * row] {
+        for y in top..top + row {
+            for x in (row..width - row).filter(|x| (x / 4 * 7 + y / 4 * 5) % 11 < 3) {
+                screen.put_pixel(x, y, image::Rgb([220; 3]));
+            }
+        }
+    }
+    jpeg(&screen, 75)
+}
+
 const EDITS: &[(&str, Edit)] = &[
     ("original", |p| p.clone()),
     ("jpeg 40", |p| jpeg(p, 40)),
@@ -115,6 +130,7 @@ const EDITS: &[(&str, Edit)] = &[
     ("covered lens", covered),
     ("bars 2 x 3 %", |p| jpeg(&bars(p, 0.03), 75)),
     ("bars 2 x 12 %", |p| jpeg(&bars(p, 0.12), 75)),
+    ("bars with marks", screen),
 ];
 
 fn working(picture: RgbImage) -> Pixels {

@@ -1,10 +1,15 @@
-//! Bars of one constant colour along two opposite sides: a picture shown inside another.
+//! Bars of one colour along two opposite sides, but for text and symbols in them: a picture shown inside another.
 
 use image::RgbImage;
 
 /// Largest difference of a pixel in a bar from the bar's colour, levels per channel; compression keeps a
 /// constant area constant.
 const SAME: u8 = 3;
+/// Share of a line with text and symbols, as a phone's screen shows them in its bars, that is near the bar's colour:
+/// compression smears around them.
+const NEAR: f64 = 0.5;
+/// Share of the height or width that lines with text take at most until a line of one colour comes again.
+const TEXT: f64 = 0.08;
 /// Smallest difference of the picture beside the bar from the bar's colour, levels in any channel.
 const OTHER: u8 = 24;
 /// Pixels left out between bar and picture: blending, and the blocks of compression that hold both.
@@ -23,8 +28,8 @@ enum Side {
     Right,
 }
 
-/// Share of the height or the width, whichever is more, that two bars of one constant colour on opposite
-/// sides take together, 0..=1; 0 without such a pair.
+/// Share of the height or the width, whichever is more, that two bars of one colour on opposite sides take
+/// together, 0..=1; 0 without such a pair.
 pub(super) fn bar_share(rgb: &RgbImage) -> f64 {
     let pairs = [
         (Side::Top, Side::Bottom, rgb.height()),
@@ -48,16 +53,34 @@ fn bar(rgb: &RgbImage, side: Side) -> Option<(u32, Colour)> {
         Side::Left | Side::Right => rgb.width(),
     };
     let colour = line(rgb, side, 0).next()?;
-    let constant = |&depth: &u32| line(rgb, side, depth).all(|pixel| same(pixel, colour, SAME));
-    let width = (0..lines / 2).take_while(constant).count() as u32;
+    let share = |depth: u32, tolerance: u8| {
+        let (alike, all) = count(line(rgb, side, depth), |pixel| {
+            same(pixel, colour, tolerance)
+        });
+        f64::from(alike) / f64::from(all.max(1))
+    };
+    let mut width = 0;
+    for depth in 0..lines / 2 {
+        if share(depth, SAME) == 1.0 {
+            width = depth + 1;
+        } else if f64::from(depth - width) >= TEXT * f64::from(lines) || share(depth, OTHER) < NEAR
+        {
+            break;
+        }
+    }
     if width == 0 || width >= lines / 2 {
         return None;
     }
     let beside = line(rgb, side, width + GAP);
-    let (other, all) = beside.fold((0u32, 0u32), |(other, all), pixel| {
-        (other + u32::from(!same(pixel, colour, OTHER)), all + 1)
-    });
+    let (other, all) = count(beside, |pixel| !same(pixel, colour, OTHER));
     (f64::from(other) >= ENDS * f64::from(all.max(1))).then_some((width, colour))
+}
+
+/// Pixels that pass a test, and all of them.
+fn count(pixels: impl Iterator<Item = Colour>, test: impl Fn(Colour) -> bool) -> (u32, u32) {
+    pixels.fold((0, 0), |(passed, all), pixel| {
+        (passed + u32::from(test(pixel)), all + 1)
+    })
 }
 
 /// Pixels of the line `depth` lines inwards from `side`; none outside the picture.
@@ -106,6 +129,24 @@ mod tests {
         assert_eq!(bar_share(&picture([20, 30, 0, 0])), 0.25);
         assert_eq!(bar_share(&picture([0, 0, 15, 30])), 0.15);
         assert_eq!(bar_share(&picture([20, 20, 60, 60])), 0.4);
+    }
+
+    /// Draws symbols that cover `share` of some lines of the bars above and below.
+    fn with_symbols(mut picture: RgbImage, share: f64) -> RgbImage {
+        for y in (6..14).chain(182..190) {
+            for x in (0..300).filter(|x| f64::from(x % 20) < 20.0 * share) {
+                picture.put_pixel(x, y, Rgb([235; 3]));
+            }
+        }
+        picture
+    }
+
+    #[test]
+    fn text_and_symbols_in_bars_are_part_of_them() {
+        let bars = picture([20, 30, 0, 0]);
+        assert_eq!(bar_share(&with_symbols(bars.clone(), 0.4)), 0.25);
+        // More than text covers: the bars end there, and what lies beside them is of their colour.
+        assert_eq!(bar_share(&with_symbols(bars, 0.7)), 0.0);
     }
 
     #[test]

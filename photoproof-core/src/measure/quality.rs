@@ -51,8 +51,8 @@ pub struct Quality {
     /// Share of pixels within 16 levels of the picture's median in each channel, 0..=1: at most 0.61 in
     /// photos of rooms, near 1 when the lens is covered or a bare surface fills the frame.
     pub one_colour_share: f64,
-    /// Share of the height or width that two bars of one constant colour on opposite sides take together,
-    /// 0..=1; 0 without such a pair.
+    /// Share of the height or width that two bars of one colour (text and symbols in them aside) on opposite
+    /// sides take together, 0..=1; 0 without such a pair.
     pub bar_share: f64,
 }
 

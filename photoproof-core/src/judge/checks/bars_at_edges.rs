@@ -1,4 +1,4 @@
-//! `bars-at-edges`: a photo lies between two bars of one constant colour.
+//! `bars-at-edges`: a photo lies between two bars of one colour.
 
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 
@@ -9,17 +9,17 @@ static META: CheckMeta = CheckMeta {
     id: "bars-at-edges",
     status: Status::Stable { since: "0.1.0" },
     severity: Severity::Note,
-    summary: "A photo lies between two bars of one constant colour.",
-    why: "A camera does not draw bars: the file is a picture of a picture, and what the camera recorded with it is lost.",
-    how_measured: "Lines of exactly one colour (3 levels) from two opposite sides inwards, of the same colour on both sides, each ending along a straight line.",
+    summary: "A photo lies between two bars of one colour, as on the screen of a phone.",
+    why: "Few cameras draw bars: the file may be a picture of a picture, and then what the camera recorded with it is lost.",
+    how_measured: "Lines of exactly one colour (3 levels) from two opposite sides inwards, of the same colour on both sides, each bar ending along a straight line. Text and symbols may stand between them: up to half of a line, over up to 8 % of the height or width at once.",
     limit: "Both bars together below 2 % of the height or width.",
     remedy: "Send the camera's own file, not a screenshot or a picture fitted to another shape.",
     innocent: &[
         "the photo was saved from the screen of a phone",
         "a program fitted the photo to another shape",
-        "the camera app draws a border",
+        "the camera or its app draws a border, or strips with its data",
     ],
-    blind_spots: "Bars with text or symbols in them, bars of two colours, a bar on one side only, and photos of a screen pass.",
+    blind_spots: "Bars of two colours, bars full of text or symbols, a bar on one side only, and photos of a screen pass.",
 };
 
 /// The check.
