@@ -68,8 +68,9 @@ fn each_photo(criterion: &mut Criterion) {
     group.bench_function("stamp", |bencher| {
         bencher.iter(|| read_stamp(black_box(&pixels.rgb), || None));
     });
+    let small = SmallPicture::new(&pixels);
     group.bench_function("fingerprint", |bencher| {
-        bencher.iter(|| Fingerprint::new(&photo, black_box(&pixels)));
+        bencher.iter(|| Fingerprint::new(photo.sha256.clone(), black_box(&pixels), &small));
     });
     group.bench_function("quality", |bencher| {
         bencher.iter(|| Quality::new(black_box(&pixels)));

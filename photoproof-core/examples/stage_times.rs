@@ -15,7 +15,7 @@ use photoproof_core::job::JobSheet;
 use photoproof_core::measure::feature::{MatchOptions, match_features};
 use photoproof_core::measure::pairs::{self, ComparedPair};
 use photoproof_core::measure::{
-    Afresh, Features, Fingerprint, PhotoMeasures, Quality, Viewpoint, find_copies,
+    Afresh, Features, Fingerprint, PhotoMeasures, Quality, SmallPicture, Viewpoint, find_copies,
 };
 use photoproof_core::pipeline::{self, Options, Pictures};
 use photoproof_core::thumbnail::Thumbnail;
@@ -83,7 +83,10 @@ fn measure_all(folder: &Path, times: &mut Times) -> Result<u32, Box<dyn std::err
         times.take("  of it the stamp", || {
             drop(stamp::read_stamp(&pixels.rgb, || None));
         });
-        times.take("fingerprint", || drop(Fingerprint::new(&photo, &pixels)));
+        let small = times.take("small picture", || SmallPicture::new(&pixels));
+        times.take("fingerprint", || {
+            drop(Fingerprint::new(photo.sha256.clone(), &pixels, &small));
+        });
         times.take("quality", || Quality::new(&pixels));
         times.take("features", || drop(Features::extract(&photo, &pixels)));
         times.take("thumbnail", || drop(Thumbnail::new(&pixels)));

@@ -39,7 +39,7 @@ pub struct PhotoMeasures {
     pub quality: Quality,
     /// Keypoints and descriptors in working pixels.
     pub features: Features,
-    /// Small copy for the comparison of what two photos of one view show.
+    /// Small copy for the comparison of what two photos of one view show, and for the search of copies.
     pub small: SmallPicture,
     /// Agreement of the thumbnail inside the file with the picture, where both say something.
     pub embedded: Option<EmbeddedMatch>,
@@ -48,11 +48,12 @@ pub struct PhotoMeasures {
 /// Measures one photo. `pixels` are its reduced, upright pixels.
 #[must_use]
 pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
+    let small = SmallPicture::new(pixels);
     PhotoMeasures {
-        fingerprint: Fingerprint::new(photo, pixels),
+        fingerprint: Fingerprint::new(photo.sha256.clone(), pixels, &small),
         quality: Quality::new(pixels),
         features: Features::extract(photo, pixels),
-        small: SmallPicture::new(pixels),
+        small,
         embedded: pixels
             .embedded
             .as_ref()
@@ -63,11 +64,12 @@ pub fn measure_photo(photo: &Photo, pixels: &Pixels) -> PhotoMeasures {
 /// Measures a working picture without a file behind it; `file_sha256` names its bytes.
 #[must_use]
 pub fn measure_pixels(file_sha256: String, pixels: &Pixels) -> PhotoMeasures {
+    let small = SmallPicture::new(pixels);
     PhotoMeasures {
-        fingerprint: Fingerprint::from_pixels(file_sha256, pixels),
+        fingerprint: Fingerprint::new(file_sha256, pixels, &small),
         quality: Quality::new(pixels),
         features: Features::from_gray(&pixels.gray, None),
-        small: SmallPicture::new(pixels),
+        small,
         embedded: None,
     }
 }

@@ -46,9 +46,9 @@ struct Raw {
 
 pub(super) fn measure(a: &SmallPicture, b: &SmallPicture, alignment: &Map) -> Cells {
     let map = scaled(alignment, a.scale(), b.scale());
-    let first = a.luma();
+    let first = a.smoothed();
     let second = b
-        .luma()
+        .smoothed()
         .resampled((first.width, first.height), |at| transfer(&map, at));
     let step = 1.0 / f64::from(COLOUR_STEP);
     let (ca, cb) = (a.colours(), b.colours());

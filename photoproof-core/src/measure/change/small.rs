@@ -1,11 +1,12 @@
-//! What a photo leaves behind for the comparison of its content: small luma, and smaller colour.
+//! What a photo leaves behind for the comparison of its content, with other photos of the view and with copies: small luma,
+//! and smaller colour.
 
 use image::imageops::thumbnail;
 use image::{GrayImage, RgbImage};
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
-use crate::ingest::reduce::smaller_gray;
+use crate::ingest::reduce::{reduced_size, smaller_gray};
 use crate::measure::packed;
 use crate::measure::plane::Plane;
 
@@ -18,7 +19,7 @@ pub(super) const COLOUR_STEP: u32 = 4;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct SmallPicture {
     #[serde(with = "packed::picture")]
-    luma: GrayImage,
+    pub(in crate::measure) luma: GrayImage,
     #[serde(with = "packed::picture")]
     colour: RgbImage,
     /// Small pixels per working pixel.
@@ -30,18 +31,16 @@ impl SmallPicture {
     #[must_use]
     pub fn new(pixels: &Pixels) -> Self {
         let (width, height) = pixels.gray.dimensions();
+        let size = reduced_size(width, height, LONG_SIDE);
+        let luma = (size != (width, height)).then(|| smaller_gray(&pixels.gray, size));
         let scale = f64::from(LONG_SIDE) / f64::from(width.max(height).max(LONG_SIDE));
-        let side = |full: u32, step: f64| ((f64::from(full) * scale / step).round() as u32).max(1);
-        let luma = if scale < 1.0 {
-            let (w, h) = (side(width, 1.0), side(height, 1.0));
-            smaller_gray(&pixels.gray, (w, h))
-        } else {
-            None
+        let side = |full: u32| {
+            let side = f64::from(full) * scale / f64::from(COLOUR_STEP);
+            (side.round() as u32).max(1)
         };
-        let step = f64::from(COLOUR_STEP);
         Self {
-            luma: luma.unwrap_or_else(|| pixels.gray.clone()),
-            colour: thumbnail(&pixels.rgb, side(width, step), side(height, step)),
+            luma: luma.flatten().unwrap_or_else(|| pixels.gray.clone()),
+            colour: thumbnail(&pixels.rgb, side(width), side(height)),
             scale,
         }
     }
@@ -51,8 +50,8 @@ impl SmallPicture {
         self.scale
     }
 
-    /// Luma, slightly smoothed so that two photos of unlike sharpness compare.
-    pub(super) fn luma(&self) -> Plane {
+    /// The luma, slightly smoothed so that two photos of unlike sharpness compare.
+    pub(super) fn smoothed(&self) -> Plane {
         Plane::from_gray(&self.luma).blurred(0.7)
     }
 

@@ -18,8 +18,8 @@ use crate::hex::hex;
 use self::agree::Agreement;
 use self::align::{Map, PointPair};
 pub(crate) use self::search::sum_up;
-use crate::ingest::reduce::{reduced_size, smaller_gray};
-use crate::ingest::{Photo, Pixels};
+use crate::ingest::Pixels;
+use crate::measure::change::SmallPicture;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
 use crate::measure::phash::{TurnedHashes, turned_hashes};
 use crate::measure::plane::Plane;
@@ -87,9 +87,6 @@ const NO_NOISE: f64 = 0.14;
 /// Blurs at which pictures are compared, so that a blurred copy is still one.
 const EXTRA_BLURS: [f32; 2] = [0.0, 1.5];
 
-/// Long side of the thumbnail that pixels are compared on.
-const THUMB_LONG_SIDE: u32 = 384;
-
 /// What is kept of a photo for the length of a job to find copies of it.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
@@ -100,10 +97,7 @@ pub struct Fingerprint {
     pub pixel_sha256: String,
     /// Perceptual hashes in all eight orientations.
     pub hashes: TurnedHashes,
-    /// Luma thumbnail, long side at most 384 pixels. Never leaves the job: the ledger does not get it.
-    #[serde(with = "packed::picture")]
-    pub thumb: GrayImage,
-    /// The middle of the working picture, for its noise. Never leaves the job either.
+    /// The middle of the working picture, for its noise. Never leaves the job: the ledger does not get it.
     #[serde(with = "packed::picture")]
     pub middle: GrayImage,
     /// Width and height of the full upright picture, pixels.
@@ -151,44 +145,27 @@ pub struct CopyMeasure {
 }
 
 impl Fingerprint {
-    /// Fingerprints one photo.
-    #[must_use]
-    pub fn new(photo: &Photo, pixels: &Pixels) -> Self {
-        Self::from_pixels(photo.sha256.clone(), pixels)
-    }
-
     /// The digests of file and pixels.
     pub(crate) fn digests(&self) -> [&str; 2] {
         [&self.file_sha256, &self.pixel_sha256]
     }
 
-    /// Fingerprints a working picture whose file has the digest `file_sha256`.
+    /// Fingerprints a working picture, of which `small` is the small one, whose file has the digest `file_sha256`.
     #[must_use]
-    pub fn from_pixels(file_sha256: String, pixels: &Pixels) -> Self {
+    pub fn new(file_sha256: String, pixels: &Pixels, small: &SmallPicture) -> Self {
         let mut digest = Sha256::new();
         for side in [pixels.full_width, pixels.full_height, pixels.rgb.width()] {
             digest.update(side.to_le_bytes());
         }
         digest.update(pixels.rgb.as_raw());
-        let thumb = thumbnail(&pixels.gray);
         Self {
             file_sha256,
             pixel_sha256: hex(&digest.finalize()),
-            hashes: turned_hashes(&thumb),
-            thumb,
+            hashes: turned_hashes(&small.luma),
             middle: grain::window(&pixels.gray),
             full_size: [pixels.full_width, pixels.full_height],
         }
     }
-}
-
-fn thumbnail(gray: &GrayImage) -> GrayImage {
-    let long = gray.width().max(gray.height());
-    if long <= THUMB_LONG_SIDE {
-        return gray.clone();
-    }
-    let size = reduced_size(gray.width(), gray.height(), THUMB_LONG_SIDE);
-    smaller_gray(gray, size).unwrap_or_else(|| gray.clone())
 }
 
 fn size_of(picture: &GrayImage) -> [f64; 2] {
@@ -234,8 +211,8 @@ fn working_size(features: &Features) -> [f64; 2] {
 
 /// A map between working pictures as one between thumbnails.
 fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
-    let up = align::scale_map(size_of(&a.fingerprint.thumb), working_size(&a.features));
-    let down = align::scale_map(working_size(&b.features), size_of(&b.fingerprint.thumb));
+    let up = align::scale_map(size_of(&a.small.luma), working_size(&a.features));
+    let down = align::scale_map(working_size(&b.features), size_of(&b.small.luma));
     down * map * up
 }
 
@@ -358,8 +335,8 @@ pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> O
     if near.is_none() && turns.is_empty() {
         return None;
     }
-    let planes = [a, b].map(|p| Plane::from_gray(&p.fingerprint.thumb));
-    let thumbs = [&a.fingerprint.thumb, &b.fingerprint.thumb];
+    let planes = [a, b].map(|p| Plane::from_gray(&p.small.luma));
+    let thumbs = [&a.small.luma, &b.small.luma];
     let whole = near.and_then(|turn| frame_map(thumbs[0], thumbs[1], *Turn::ALL.get(turn)?));
     let mut answer = whole.map_or(Answer::Open, |map| decide(a, b, &planes, &map));
     for &turn in turns {
@@ -507,8 +484,8 @@ fn exposure(found: &Agreement, framed: bool, grain: Option<&grain::Grain>) -> Ex
 
 /// The noise of both sides, where `map` leads from thumbnail a to thumbnail b.
 fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain> {
-    let up = align::scale_map(working_size(&a.features), size_of(&a.fingerprint.thumb));
-    let down = align::scale_map(size_of(&b.fingerprint.thumb), working_size(&b.features));
+    let up = align::scale_map(working_size(&a.features), size_of(&a.small.luma));
+    let down = align::scale_map(size_of(&b.small.luma), working_size(&b.features));
     let cut = |p: &PhotoMeasures| working_size(&p.features);
     grain::compare(
         &grain::Cut {
@@ -526,8 +503,8 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
 /// Describes b against a.
 fn edited(a: &PhotoMeasures, b: &PhotoMeasures, kind: CopyKind, found: &Agreement) -> CopyMeasure {
     let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
-    let up = align::scale_map(full(a), size_of(&a.fingerprint.thumb));
-    let down = align::scale_map(size_of(&b.fingerprint.thumb), full(b));
+    let up = align::scale_map(full(a), size_of(&a.small.luma));
+    let down = align::scale_map(size_of(&b.small.luma), full(b));
     let pose = align::pose(&(down * found.map * up), full(a));
     CopyMeasure {
         kind,
@@ -560,17 +537,13 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     let index = search::WordIndex::new(&[&a.features]);
     let votes = index.votes(&b.features, 1);
     let (pa, pb) = (
-        Plane::from_gray(&a.fingerprint.thumb),
-        Plane::from_gray(&b.fingerprint.thumb),
+        Plane::from_gray(&a.small.luma),
+        Plane::from_gray(&b.small.luma),
     );
     let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
     let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
     let total: u32 = votes[0].iter().sum();
-    let frame = frame_map(
-        &a.fingerprint.thumb,
-        &b.fingerprint.thumb,
-        Turn::ALL[best_hash],
-    );
+    let frame = frame_map(&a.small.luma, &b.small.luma, Turn::ALL[best_hash]);
     let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
         let g = g.unwrap_or_default();
         let n = noise(a, b, &g.map).unwrap_or_default();
