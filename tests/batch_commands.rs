@@ -95,8 +95,7 @@ mod tests {
     }
 
     /// Kills a batch at many moments, each time the restarted one, then lets it end: the reports are those of a batch
-    /// that nobody killed.
-    /// Ten jobs; `PHOTOPROOF_KILLED_JOBS` asks for another number.
+    /// that nobody killed. Ten jobs; `PHOTOPROOF_KILLED_JOBS` asks for another number.
     fn killed_and_restarted(more: &[&str], kills: u32) {
         let folder = tempfile::tempdir().expect("a folder");
         let count = std::env::var("PHOTOPROOF_KILLED_JOBS")

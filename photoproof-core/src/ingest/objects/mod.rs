@@ -9,12 +9,14 @@ mod store;
 use std::path::{Path, PathBuf};
 
 #[cfg(feature = "object-storage")]
-pub(crate) use self::store::Object;
+use self::store::folders_below;
+#[cfg(feature = "object-storage")]
+pub(crate) use self::store::{Object, walk};
 use crate::error::Error;
 #[cfg(not(feature = "object-storage"))]
 use crate::error::ErrorKind;
-use crate::ingest::options::IngestOptions;
-use crate::ingest::walk::Walked;
+#[cfg(not(feature = "object-storage"))]
+use crate::ingest::{options::IngestOptions, walk::Walked};
 
 /// Whether `root` is an address of an object store rather than a path, in any build.
 #[must_use]
@@ -43,17 +45,6 @@ pub fn job_folders(place: &Path) -> Result<Vec<PathBuf>, Error> {
         Some(above) => folders_below(above),
         None => Ok(vec![place.to_path_buf()]),
     }
-}
-
-#[cfg(feature = "object-storage")]
-fn folders_below(url: &str) -> Result<Vec<PathBuf>, Error> {
-    store::folders_below(url)
-}
-
-/// Lists the objects below `url` as if they lay in a folder.
-#[cfg(feature = "object-storage")]
-pub(crate) fn walk(url: &str, options: &IngestOptions) -> Result<Walked, Error> {
-    store::walk(url, options)
 }
 
 #[cfg(not(feature = "object-storage"))]

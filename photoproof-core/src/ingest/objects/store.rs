@@ -167,7 +167,8 @@ pub(super) fn folders_below(url: &str) -> Result<Vec<PathBuf>, Error> {
     Ok(folders)
 }
 
-pub(super) fn walk(url: &str, options: &IngestOptions) -> Result<Walked, Error> {
+/// Lists the objects below `url` as if they lay in a folder.
+pub(crate) fn walk(url: &str, options: &IngestOptions) -> Result<Walked, Error> {
     let place = Place::open(url)?;
     let mut objects = Vec::new();
     place.runtime.block_on(async {
