@@ -4,6 +4,7 @@
 //! (0.5, 0.5).
 
 use image::GrayImage;
+use nalgebra::{Matrix3, Vector3};
 
 use crate::measure::blur::blurred;
 
@@ -70,10 +71,26 @@ impl Plane {
         out
     }
 
+    /// As [`resampled`](Self::resampled), where a plane-to-plane `map` leads from the frame into this plane.
+    pub(crate) fn mapped(&self, (width, height): (usize, usize), map: &Matrix3<f64>) -> Self {
+        let mut out = Self::zeros(width, height);
+        for (y, row) in out.data.chunks_exact_mut(width.max(1)).enumerate() {
+            let start = map * Vector3::new(0.0, y as f64 + 0.5, 1.0);
+            let step = map.column(0);
+            for (x, value) in row.iter_mut().enumerate() {
+                let at = start + step * (x as f64 + 0.5);
+                let depth = 1.0 / at.z;
+                *value = self.sample(at.x * depth, at.y * depth).unwrap_or(f32::NAN);
+            }
+        }
+        out
+    }
+
     /// Bilinear sample at (`x`, `y`); `None` outside the centres of the border samples.
     pub(crate) fn sample(&self, x: f64, y: f64) -> Option<f32> {
         let (x, y) = (x - 0.5, y - 0.5);
-        if !(x >= 0.0 && y >= 0.0) {
+        let inside = |value: f64, side: usize| value >= 0.0 && value < side as f64;
+        if !inside(x, self.width) || !inside(y, self.height) {
             return None;
         }
         let (column, row) = (x as usize, y as usize);

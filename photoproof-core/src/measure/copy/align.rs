@@ -144,7 +144,10 @@ fn within(pairs: &[PointPair], map: &Map, tolerance: f64) -> Vec<PointPair> {
 
 /// Distance of the pair's point in b from where the map puts that in a; infinite where it puts it nowhere.
 pub(super) fn error(map: &Map, pair: &PointPair) -> f64 {
-    apply(map, pair.a).map_or(f64::INFINITY, |[x, y]| (x - pair.b[0]).hypot(y - pair.b[1]))
+    apply(map, pair.a).map_or(f64::INFINITY, |[x, y]| {
+        let (dx, dy) = (x - pair.b[0], y - pair.b[1]);
+        (dx * dx + dy * dy).sqrt()
+    })
 }
 
 /// The orientation-preserving similarity with the most agreement (sample consensus, Fischler and

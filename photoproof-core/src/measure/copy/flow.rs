@@ -2,8 +2,9 @@
 //! pixel. A camera that stood elsewhere leaves parallax that no single map takes out.
 
 use nalgebra::{SMatrix, SVector};
+use pulp::{Arch, Simd, WithSimd};
 
-use super::align::{Map, apply};
+use super::align::Map;
 use crate::measure::plane::Plane;
 
 /// Side of a block, samples.
@@ -26,48 +27,133 @@ pub(super) struct Shift {
 
 /// Shifts of all blocks with clear edges between `first` and the aligned `second`.
 fn shifts(first: &Plane, second: &Plane) -> Vec<Shift> {
-    let mut found = Vec::new();
-    for top in (1..first.height.saturating_sub(BLOCK)).step_by(BLOCK) {
-        for left in (1..first.width.saturating_sub(BLOCK)).step_by(BLOCK) {
-            found.extend(block_shift(first, second, (left, top)));
-        }
-    }
-    found
+    Arch::new().dispatch(Shifts(first, second))
 }
 
-fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Option<Shift> {
-    let (mut pixels, mut sums) = (Vec::with_capacity(BLOCK * BLOCK), [0.0f64; 5]);
-    for y in top..top + BLOCK {
-        for x in left..left + BLOCK {
-            let (i, j) = (x as isize, y as isize);
-            let (p, q) = (f64::from(first.at(i, j)), f64::from(second.at(i, j)));
-            let gx = f64::from(second.at(i + 1, j) - second.at(i - 1, j)) / 2.0;
-            let gy = f64::from(second.at(i, j + 1) - second.at(i, j - 1)) / 2.0;
-            pixels.push([p, q, gx, gy]);
-            for (sum, value) in sums.iter_mut().zip([p, q, p * p, q * q, p * q]) {
-                *sum += value;
+/// The two planes, compiled for each instruction set.
+struct Shifts<'a>(&'a Plane, &'a Plane);
+
+impl WithSimd for Shifts<'_> {
+    type Output = Vec<Shift>;
+
+    #[inline(always)]
+    fn with_simd<S: Simd>(self, _: S) -> Vec<Shift> {
+        let Self(first, second) = self;
+        let mut found = Vec::new();
+        for top in (1..first.height.saturating_sub(BLOCK)).step_by(BLOCK) {
+            for left in (1..first.width.saturating_sub(BLOCK)).step_by(BLOCK) {
+                found.extend(block_shift(first, second, (left, top)));
             }
         }
+        found
     }
-    let n = pixels.len() as f64;
-    let (mp, mq) = (sums[0] / n, sums[1] / n);
-    let (vp, vq) = (sums[2] / n - mp * mp, sums[3] / n - mq * mq);
-    let cov = sums[4] / n - mp * mq;
+}
+
+/// Sums over the pixels of a block, one lane for each of its columns: added in this order on every processor.
+#[derive(Clone, Copy, Default)]
+struct Lanes([f32; BLOCK]);
+
+impl Lanes {
+    #[inline(always)]
+    fn add(&mut self, x: &[f32; BLOCK], y: &[f32; BLOCK]) {
+        for (sum, (x, y)) in self.0.iter_mut().zip(x.iter().zip(y)) {
+            *sum += x * y;
+        }
+    }
+
+    #[inline(always)]
+    fn total(&self) -> f64 {
+        self.0.iter().map(|lane| f64::from(*lane)).sum()
+    }
+}
+
+/// A row of a block of `plane` that begins `by` columns from its left edge.
+#[inline(always)]
+fn row(plane: &Plane, (left, top): (usize, usize), by: [usize; 2]) -> Option<&[f32; BLOCK]> {
+    let start = (top + by[1]) * plane.width + left + by[0];
+    plane.data.get(start..)?.first_chunk()
+}
+
+/// Two blocks, their means taken off, and the gradient of the second: sums of products.
+#[derive(Clone, Copy, Default)]
+struct Products {
+    pp: f64,
+    qq: f64,
+    pq: f64,
+    xx: f64,
+    xy: f64,
+    yy: f64,
+    px: f64,
+    py: f64,
+    qx: f64,
+    qy: f64,
+}
+
+/// The products of the blocks at `corner`, inside the frame by one sample; `None` where they are not.
+#[inline(always)]
+fn products(first: &Plane, second: &Plane, corner: (usize, usize)) -> Option<Products> {
+    const ONE: [f32; BLOCK] = [1.0; BLOCK];
+    let corner = (corner.0.checked_sub(1)?, corner.1.checked_sub(1)?);
+    let (mut sp, mut sq) = (Lanes::default(), Lanes::default());
+    for y in 1..=BLOCK {
+        sp.add(row(first, corner, [1, y])?, &ONE);
+        sq.add(row(second, corner, [1, y])?, &ONE);
+    }
+    let count = (BLOCK * BLOCK) as f64;
+    let means = [sp, sq].map(|sum| (sum.total() / count) as f32);
+    let mut sums = [Lanes::default(); 10];
+    for y in 1..=BLOCK {
+        let p = row(first, corner, [1, y])?.map(|v| v - means[0]);
+        let q = row(second, corner, [1, y])?.map(|v| v - means[1]);
+        let (left, right) = (row(second, corner, [0, y])?, row(second, corner, [2, y])?);
+        let (above, below) = (
+            row(second, corner, [1, y - 1])?,
+            row(second, corner, [1, y + 1])?,
+        );
+        let x: [f32; BLOCK] = std::array::from_fn(|i| (right[i] - left[i]) / 2.0);
+        let y: [f32; BLOCK] = std::array::from_fn(|i| (below[i] - above[i]) / 2.0);
+        let factors = [
+            (&p, &p),
+            (&q, &q),
+            (&p, &q),
+            (&x, &x),
+            (&x, &y),
+            (&y, &y),
+            (&p, &x),
+            (&p, &y),
+            (&q, &x),
+            (&q, &y),
+        ];
+        for (sum, (u, v)) in sums.iter_mut().zip(factors) {
+            sum.add(u, v);
+        }
+    }
+    let [pp, qq, pq, xx, xy, yy, px, py, qx, qy] = sums.map(|sum| sum.total());
+    Some(Products {
+        pp,
+        qq,
+        pq,
+        xx,
+        xy,
+        yy,
+        px,
+        py,
+        qx,
+        qy,
+    })
+}
+
+#[inline(always)]
+fn block_shift(first: &Plane, second: &Plane, (left, top): (usize, usize)) -> Option<Shift> {
+    let n = (BLOCK * BLOCK) as f64;
+    let s = products(first, second, (left, top))?;
     // Not-a-number (outside the frame) fails this test as well.
-    if cov.is_nan() || cov <= MIN_CORRELATION * (vp * vq).sqrt() {
+    if s.pq.is_nan() || s.pq <= MIN_CORRELATION * (s.pp * s.qq).sqrt() {
         return None;
     }
-    let gain = cov / vq;
-    let (mut xx, mut xy, mut yy, mut xr, mut yr) = (0.0, 0.0, 0.0, 0.0, 0.0);
-    for [p, q, gx, gy] in &pixels {
-        let (gx, gy) = (gain * gx, gain * gy);
-        let rest = (p - mp) - gain * (q - mq);
-        xx += gx * gx;
-        xy += gx * gy;
-        yy += gy * gy;
-        xr += gx * rest;
-        yr += gy * rest;
-    }
+    let gain = s.pq / s.qq;
+    let [xx, xy, yy] = [s.xx, s.xy, s.yy].map(|sum| gain * gain * sum);
+    let [xr, yr] = [s.px - gain * s.qx, s.py - gain * s.qy].map(|sum| gain * sum);
     // Leading eigenvector of the structure tensor.
     let half = (xx - yy) / 2.0;
     let strength = (xx + yy) / 2.0 + half.hypot(xy);
@@ -148,14 +234,14 @@ pub(super) fn refine(
     times: usize,
 ) -> (Plane, Vec<Shift>) {
     let size = (first.width, first.height);
-    let mut warped = second.resampled(size, |at| apply(map, at));
+    let mut warped = second.mapped(size, map);
     let mut found = shifts(first, &warped);
     for _ in 0..times {
         let Some(step) = correction(&found, [size.0 as f64, size.1 as f64]) else {
             break;
         };
         let next = *map * step;
-        let rewarped = second.resampled(size, |at| apply(&next, at));
+        let rewarped = second.mapped(size, &next);
         let left = shifts(first, &rewarped);
         if left.len() * 5 < found.len() * 4 || spread(&left) >= spread(&found) {
             break;
