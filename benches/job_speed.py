@@ -6,8 +6,9 @@
                                 [--binary FILE] [--threads 2]
 
 SCENES are folders of rendered or real room photos. A job of N photos is made of them once and kept in the
-work folder: each picture enlarged to 4032 x 3024, moved and turned a little (so that no photo is a copy of
-another), sensor noise added, saved as JPEG of quality 93 with Exif times by its phase. Then, for each N,
+work folder: of each picture, another part every time it is used (so that no photo is a copy of another), moved
+and turned a little as by hand, enlarged to 4032 x 3024, sensor noise added, saved as JPEG of quality 93 with Exif
+times by its phase. Then, for each N,
 `photoproof check` runs and its wall time, processor time and peak memory are printed; for the N given by
 --compare the same run also times
 
@@ -73,22 +74,22 @@ def make_photos(sources, count, folder, workers):
         area = f"{ROOMS[index // 9 % len(ROOMS)]} {index // 9 // len(ROOMS) + 1}"
         phase = PHASES[(index // 3) % 3]
         target = folder / area / phase / f"{index:05}.jpg"
-        tasks.append((str(source), str(target), index))
+        tasks.append((str(source), str(target), index, index // len(sources)))
     with multiprocessing.Pool(workers) as pool:
         pool.map(make_photo, [task for task in tasks if not os.path.exists(task[1])], chunksize=4)
     return [pathlib.Path(task[1]) for task in tasks]
 
 
 def make_photo(task):
-    source, target, index = task
+    source, target, index, use = task
     random = np.random.default_rng(index)
     picture = cv2.imread(source)
     height, width = picture.shape[:2]
-    # A hand-held repeat: a little turned and moved, so that pictures made of one source are no copies.
-    corners = np.float32([[0, 0], [width, 0], [width, height], [0, height]])
-    inner = corners + random.uniform(0, 0.05, (4, 2)).astype(np.float32) * [width, height] * np.float32(
-        [[1, 1], [-1, 1], [-1, -1], [1, -1]]
-    )
+    left, top, share = part(use)
+    corners = np.float32([[0, 0], [1, 0], [1, 1], [0, 1]])
+    # By hand: a little turned and moved.
+    inner = corners + random.uniform(0, 0.05, (4, 2)) * np.float32([[1, 1], [-1, 1], [-1, -1], [1, -1]])
+    inner = ([left, top] + share * inner) * [width, height]
     target_corners = np.float32([[0, 0], [SIZE[0], 0], [SIZE[0], SIZE[1]], [0, SIZE[1]]])
     matrix = cv2.getPerspectiveTransform(np.float32(inner), target_corners)
     large = cv2.warpPerspective(picture, matrix, SIZE, flags=cv2.INTER_CUBIC)
@@ -104,6 +105,13 @@ def make_photo(task):
     partial = target + ".part"
     Image.fromarray(rgb).save(partial, "JPEG", quality=QUALITY, subsampling=2, exif=exif)
     os.rename(partial, target)
+
+
+def part(use):
+    """Left, top and side, as shares of the picture, of the part shown at its use number so: 25 parts on a grid, of which
+    none shows more than five sixths of another."""
+    place = use * 7 % 25
+    return place % 5 * 0.1, place // 5 * 0.1, 0.6
 
 
 @functools.cache

@@ -15,6 +15,7 @@ use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{Reach, Subject, Waiver, WaiverSet};
 use photoproof_core::ledger;
 use photoproof_core::measure::Quality;
+use photoproof_core::measure::Shelf;
 use photoproof_core::report::inspect::InspectLine;
 use photoproof_core::shots::ShotList;
 use photoproof_core::volume::tally;
@@ -258,7 +259,7 @@ pub(crate) fn ledger_file(bytes: &[u8]) {
         let _ = ledger.photos(&job.job);
     }
     let _ = ledger.stats();
-    let _ = ledger.find(&[], None);
+    let _ = ledger.find(&Shelf::default(), None);
     let job = ledger::JobRecord {
         job: "fuzz".to_owned(),
         vendor: None,

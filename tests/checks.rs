@@ -59,7 +59,7 @@ mod tests {
             let result = pipeline::run(folder.path(), None, &Options::default(), None, &|_| {})
                 .expect("the folder is readable");
             for number in 1..=case.earlier_jobs.unwrap_or(1) {
-                let mut record = result.record(&format!("EARLIER-{number}"));
+                let mut record = result.record(&format!("EARLIER-{number}")).unwrap();
                 record.vendor.clone_from(&case.earlier_vendor);
                 ledger.record_job(&record).expect("recorded");
             }

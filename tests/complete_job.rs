@@ -13,7 +13,7 @@ mod tests {
     use photoproof_core::job::JobSheet;
     use photoproof_core::judge::{Evidence, Finding, judge};
     use photoproof_core::measure::pairs::ComparedPair;
-    use photoproof_core::measure::{PhotoMeasures, Viewpoint, measure_photo};
+    use photoproof_core::measure::{PhotoFacts, Viewpoint, measure_photo};
     use photoproof_core::scope::{Scope, Shot};
 
     /// What asks for photos; times, sharpness and the like are not what this test is about.
@@ -55,7 +55,7 @@ mod tests {
     struct Job {
         sheet: JobSheet,
         intake: Intake,
-        measures: Vec<PhotoMeasures>,
+        measures: Vec<PhotoFacts>,
         same_view: Viewpoint,
     }
 
@@ -79,7 +79,10 @@ mod tests {
         tiny.save(across).expect("write photo");
         let options = IngestOptions::default();
         let (mut intake, mut measures) =
-            ingest(folder.path(), &sheet, &options, measure_photo).expect("readable");
+            ingest(folder.path(), &sheet, &options, |photo, pixels| {
+                measure_photo(photo, pixels).facts
+            })
+            .expect("readable");
         for (photo, measure) in intake.photos.iter_mut().zip(&mut measures) {
             (photo.width, photo.height) = (1600, 1200);
             measure.quality.sharpness = 900.0;

@@ -12,7 +12,7 @@ use photoproof_core::group::{Compared, Grouped, group};
 use photoproof_core::ingest::{IngestOptions, Intake, ingest, read_photo};
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{CHECKS, Evidence, Finding, Severity};
-use photoproof_core::measure::{PhotoMeasures, measure_photo};
+use photoproof_core::measure::{PhotoFacts, measure_photo};
 use rayon::prelude::*;
 use shared::{files_under, shared};
 
@@ -30,12 +30,12 @@ const TRACES: [&str; 6] = [
 struct Job {
     sheet: JobSheet,
     intake: Intake,
-    measures: Vec<PhotoMeasures>,
+    measures: Vec<PhotoFacts>,
     grouped: Grouped,
 }
 
 impl Job {
-    fn new(intake: Intake, measures: Vec<PhotoMeasures>) -> Self {
+    fn new(intake: Intake, measures: Vec<PhotoFacts>) -> Self {
         let sheet = JobSheet::default();
         let grouped = group(&sheet, &intake, Compared::default(), Vec::new());
         Self {
@@ -48,8 +48,10 @@ impl Job {
 
     fn read(folder: &Path) -> Self {
         let options = IngestOptions::default();
-        let (intake, measures) =
-            ingest(folder, &JobSheet::default(), &options, measure_photo).unwrap();
+        let (intake, measures) = ingest(folder, &JobSheet::default(), &options, |photo, pixels| {
+            measure_photo(photo, pixels).facts
+        })
+        .unwrap();
         Self::new(intake, measures)
     }
 
@@ -117,7 +119,7 @@ fn alone(path: &Path) -> Option<Job> {
     let mut intake = Intake::default();
     let measures = match read_photo(path, &shown, &options) {
         Ok((photo, pixels)) => {
-            let measures = measure_photo(&photo, &pixels);
+            let measures = measure_photo(&photo, &pixels).facts;
             intake.photos.push(photo);
             vec![measures]
         }

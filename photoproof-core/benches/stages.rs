@@ -18,8 +18,8 @@ use photoproof_core::ingest::{IngestOptions, Photo, Pixels, read_photo_bytes};
 use photoproof_core::ledger::{self, JobRecord, PhotoRecord};
 use photoproof_core::measure::feature::{MatchOptions, match_features};
 use photoproof_core::measure::{
-    Change, Features, Fingerprint, PhotoMeasures, Quality, SmallPicture, Viewpoint, compare_copies,
-    find_copies, measure_photo,
+    Change, Features, Fingerprint, PhotoMeasures, Quality, Shelf, SmallPicture, Viewpoint,
+    compare_copies, find_copies, measure_photo,
 };
 use photoproof_core::thumbnail::Thumbnail;
 
@@ -120,7 +120,7 @@ fn each_pair(criterion: &mut Criterion) {
 /// What is done for a whole job.
 fn each_job(criterion: &mut Criterion) {
     let measures = [BEFORE, AFTER, ELSEWHERE].map(measures);
-    let all: Vec<&PhotoMeasures> = measures.iter().collect();
+    let all: Shelf = measures.iter().collect();
     let job = |number: usize| JobRecord {
         job: format!("job-{number}"),
         vendor: None,

@@ -10,7 +10,7 @@ use std::time::Instant;
 
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ledger::{CompactFeatures, JobRecord, Ledger, PhotoRecord, open};
-use photoproof_core::measure::{PhotoMeasures, measure_pixels};
+use photoproof_core::measure::{PhotoMeasures, Shelf, measure_pixels};
 
 /// Photos of one synthetic job.
 const JOB: u64 = 250;
@@ -118,11 +118,10 @@ fn main() {
     let mut ledger = open(&location).unwrap();
     fill(&mut *ledger, photos.parse().expect("a number"));
     let asked = asked(300);
-    let asked: Vec<&PhotoMeasures> = asked.iter().collect();
+    let one: Shelf = asked.iter().take(1).collect();
+    let asked: Shelf = asked.into_iter().collect();
     for _ in 0..3 {
-        timed("1 photo searched", || {
-            ledger.find(&asked[..1], None).unwrap()
-        });
+        timed("1 photo searched", || ledger.find(&one, None).unwrap());
     }
     for _ in 0..3 {
         let leads = timed("300 photos searched", || ledger.find(&asked, None).unwrap());

@@ -10,12 +10,13 @@ use std::collections::BTreeMap;
 use std::path::Path;
 use std::time::Instant;
 
+use photoproof_core::Error;
 use photoproof_core::ingest::{IngestOptions, photo_paths, read_photo, stamp};
 use photoproof_core::job::JobSheet;
 use photoproof_core::measure::feature::{MatchOptions, match_features};
 use photoproof_core::measure::pairs::{self, ComparedPair};
 use photoproof_core::measure::{
-    Afresh, Features, Fingerprint, PhotoMeasures, Quality, SmallPicture, Viewpoint, find_copies,
+    Afresh, Features, Fingerprint, Quality, Shelf, SmallPicture, Viewpoint, find_copies,
 };
 use photoproof_core::pipeline::{self, Options, Pictures};
 use photoproof_core::thumbnail::Thumbnail;
@@ -53,17 +54,17 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
         run.pictures = Pictures::Skip;
         pipeline::run(folder, None::<JobSheet>, &run, None, &|_| {})
     })?;
-    pool.install(|| {
+    pool.install(|| -> Result<(), Error> {
         let (all, known) = (&result.measures, &result.intake.photos);
         let compared = times.take("pairs", || {
             pairs::compare_pairs(known, all, &Afresh, &|_, _| {})
-        });
+        })?;
         println!("{photos} photos, {} pairs", compared.len());
-        print_kinds(&compared, all);
-        let all: Vec<_> = all.iter().collect();
-        let copies = times.take("copies", || find_copies(&all));
+        print_kinds(&compared, all)?;
+        let copies = times.take("copies", || find_copies(all))?;
         println!("{} copies", copies.len());
-    });
+        Ok(())
+    })?;
     for (name, ms) in times.0 {
         println!("{:8.1} ms a photo  {name}", ms / f64::from(photos));
     }
@@ -96,10 +97,11 @@ fn measure_all(folder: &Path, times: &mut Times) -> Result<u32, Box<dyn std::err
 }
 
 /// Pairs by what they turned out to be, with the mean time of matching and of the whole comparison.
-fn print_kinds(compared: &[ComparedPair], measures: &[PhotoMeasures]) {
+fn print_kinds(compared: &[ComparedPair], measures: &Shelf) -> Result<(), Error> {
     let mut kinds: BTreeMap<&str, (usize, f64, f64)> = BTreeMap::new();
     for pair in compared {
-        let [a, b] = [pair.a, pair.b].map(|id| &measures[id.0].features);
+        let (a, b) = (measures.get(pair.a.0)?, measures.get(pair.b.0)?);
+        let (a, b) = (&a.features, &b.features);
         let (_, matching) = timed(|| match_features(a, b, &MatchOptions::default()));
         let (answer, whole) = timed(|| Viewpoint::between(a, b));
         let kind = match answer {
@@ -116,4 +118,5 @@ fn print_kinds(compared: &[ComparedPair], measures: &[PhotoMeasures]) {
         let (matching, whole) = (matching / count as f64, whole / count as f64);
         println!("{count:8} pairs, {matching:.1} ms matching, {whole:.1} ms in all: {kind}");
     }
+    Ok(())
 }

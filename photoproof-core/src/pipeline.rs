@@ -16,7 +16,7 @@ use crate::ingest::{self, IngestOptions, Intake, PhotoId};
 use crate::job::JobSheet;
 use crate::judge::{Evidence, Judgement, WaiverSet, judge};
 use crate::ledger::{JobRecord, Ledger, PhotoRecord};
-use crate::measure::{Comparison, PhotoMeasures, Viewpoint, copy, pairs};
+use crate::measure::{Comparison, Shelf, Spool, Viewpoint, copy, pairs};
 use crate::thumbnail::Thumbnails;
 
 /// Where a run stands, for a progress display.
@@ -65,7 +65,7 @@ pub struct JobResult {
     /// What was found in the folder.
     pub intake: Intake,
     /// Measures of each photo.
-    pub measures: Vec<PhotoMeasures>,
+    pub measures: Shelf,
     /// View sets, copies, coverage.
     pub grouped: Grouped,
     /// Findings.
@@ -76,26 +76,22 @@ pub struct JobResult {
 
 impl JobResult {
     /// What the ledger keeps of this job, with the labels that were inferred.
-    #[must_use]
-    pub fn record(&self, job: &str) -> JobRecord {
-        let photos = self
-            .intake
-            .photos
-            .iter()
-            .zip(&self.measures)
-            .zip(&self.grouped.labels);
-        JobRecord {
+    ///
+    /// # Errors
+    /// If measures cannot be read back.
+    pub fn record(&self, job: &str) -> Result<JobRecord, Error> {
+        let photos = self.intake.photos.iter().zip(&self.grouped.labels);
+        let photos = photos.enumerate().map(|(index, (photo, label))| {
+            let mut record = PhotoRecord::new(photo, &*self.measures.get(index)?);
+            record.area.clone_from(&label.area);
+            record.phase = label.phase.map(|phase| phase.name().to_owned());
+            Ok(record)
+        });
+        Ok(JobRecord {
             job: job.to_owned(),
             vendor: self.sheet.vendor.clone(),
-            photos: photos
-                .map(|((photo, measures), label)| {
-                    let mut record = PhotoRecord::new(photo, measures);
-                    record.area.clone_from(&label.area);
-                    record.phase = label.phase.map(|phase| phase.name().to_owned());
-                    record
-                })
-                .collect(),
-        }
+            photos: photos.collect::<Result<_, Error>>()?,
+        })
     }
 }
 
@@ -114,20 +110,22 @@ pub fn run(
     let sheet = sheet.unwrap_or_default();
     let photos_done = |done, total| progress(Progress::Photos(done, total));
     let cache = options.cache.as_deref();
-    let onlooker = Onlooker::new(cache, options.pictures, &options.ingest);
+    let spool = Spool::new(cache.map(Cache::folder));
+    let onlooker = Onlooker::new(cache, options.pictures, &spool, &options.ingest);
     let (intake, observed) =
         ingest::ingest_with_progress(folder, &sheet, &options.ingest, &onlooker, &photos_done)?;
-    let mut measures = Vec::with_capacity(observed.len());
+    let mut placed = Vec::with_capacity(observed.len());
     let mut thumbnails = Thumbnails::new();
-    for (photo, (measure, thumbnail)) in intake.photos.iter().zip(observed) {
-        measures.push(measure);
+    for (photo, (measures, thumbnail)) in intake.photos.iter().zip(observed) {
+        placed.push(measures);
         thumbnails.extend(thumbnail.map(|thumbnail| (photo.path.clone(), thumbnail)));
     }
+    let measures = Shelf::new(spool, placed);
     let remembered = Remembered::new(cache);
     let pairs_done = |done, total| progress(Progress::Pairs(done, total));
-    let compared = pairs::compare_pairs(&intake.photos, &measures, &remembered, &pairs_done);
+    let compared = pairs::compare_pairs(&intake.photos, &measures, &remembered, &pairs_done)?;
     let rivals = rival_pairs(&sheet.limits, &intake.photos, &compared);
-    let rivals = pairs::compare(&rivals, &measures, &remembered, &|_, _| {});
+    let rivals = pairs::compare(&rivals, &measures, &remembered, &|_, _| {})?;
     let copies = copies(&measures, &remembered, ledger)?;
     let mut grouped = group(&sheet, &intake, Compared { compared, rivals }, copies);
     let repeats = loads::repeats(
@@ -140,14 +138,14 @@ pub fn run(
             moments: &grouped.moments,
             comparison: &remembered,
         },
-    );
+    )?;
     grouped.debris.count_once(repeats);
     if let (Some((ledger, own_job)), Some(vendor)) = (ledger, &sheet.vendor) {
         grouped.vendor_cameras = Some(ledger.cameras(vendor, Some(own_job))?);
     }
-    grouped.changes = changes(&sheet, &grouped, &measures, &remembered);
+    grouped.changes = changes(&sheet, &grouped, &measures, &remembered)?;
     remembered.save();
-    let evidence = Evidence::new(&sheet, &intake, &measures, &grouped).at(options.now);
+    let evidence = Evidence::new(&sheet, &intake, measures.facts(), &grouped).at(options.now);
     let mut judgement = judge(&evidence);
     if let Some((waivers, today)) = &options.waivers {
         judgement.waive(&evidence, waivers, *today);
@@ -167,32 +165,33 @@ pub fn run(
 fn changes(
     sheet: &JobSheet,
     grouped: &Grouped,
-    measures: &[PhotoMeasures],
+    measures: &Shelf,
     comparison: &dyn Comparison,
-) -> Vec<ChangedPair> {
-    let measures = |id: PhotoId| measures.get(id.0);
-    visible::wanted(sheet, grouped)
+) -> Result<Vec<ChangedPair>, Error> {
+    let changes: Result<Vec<Option<ChangedPair>>, Error> = visible::wanted(sheet, grouped)
         .into_par_iter()
-        .filter_map(|pair| {
+        .map(|pair| {
             let Viewpoint::Shift(shift) = &pair.viewpoint else {
-                return None;
+                return Ok(None);
             };
-            Some(ChangedPair {
+            let (a, b) = (measures.get(pair.a.0)?, measures.get(pair.b.0)?);
+            let change = comparison.change(&a, &b, shift);
+            Ok(change.map(|change| ChangedPair {
                 a: pair.a,
                 b: pair.b,
-                change: comparison.change(measures(pair.a)?, measures(pair.b)?, shift)?,
-            })
+                change,
+            }))
         })
-        .collect()
+        .collect();
+    Ok(changes?.into_iter().flatten().collect())
 }
 
 fn copies(
-    measures: &[PhotoMeasures],
+    measures: &Shelf,
     comparison: &dyn Comparison,
     ledger: Option<(&dyn Ledger, &str)>,
 ) -> Result<Vec<CopyPair>, Error> {
-    let all: Vec<&PhotoMeasures> = measures.iter().collect();
-    let mut copies: Vec<CopyPair> = copy::find_copies_by(&all, comparison)
+    let mut copies: Vec<CopyPair> = copy::find_copies_by(measures, comparison)?
         .into_iter()
         .map(|(original, photo, measure)| CopyPair {
             photo: PhotoId(photo),
@@ -201,7 +200,7 @@ fn copies(
         })
         .collect();
     if let Some((ledger, own_job)) = ledger {
-        let leads = ledger.find(&all, Some(own_job))?;
+        let leads = ledger.find(measures, Some(own_job))?;
         copies.extend(leads.into_iter().filter_map(|lead| {
             Some(CopyPair {
                 photo: PhotoId(lead.asked),

@@ -12,8 +12,9 @@ use crate::ingest::reduce::{reduced_size, smaller};
 /// Long side of a thumbnail, pixels.
 pub const LONG_SIDE: u32 = 480;
 
-/// Qualities that are tried, best first.
-const QUALITIES: [u8; 4] = [72, 60, 50, 40];
+/// Qualities that are tried, best first, each with the least share of the first one's bytes that it leaves: 47 rendered
+/// and public photos measured 0.79, 0.68 and 0.57. One that cannot be enough is not tried; the last always is.
+const QUALITIES: [(u8, f64); 4] = [(72, 1.0), (60, 0.78), (50, 0.67), (40, 0.0)];
 
 /// Bytes below which a quality is taken: five hundred photos then stay below 12 MB of a page.
 const ENOUGH_BYTES: usize = 17_000;
@@ -39,7 +40,11 @@ impl Thumbnail {
         let (width, height) = pixels.rgb.dimensions();
         let small = smaller(&pixels.rgb, reduced_size(width, height, LONG_SIDE))?;
         let mut jpeg = Vec::new();
-        for quality in QUALITIES {
+        let mut first = 0;
+        for (quality, share) in QUALITIES {
+            if f64::from(first) * share > ENOUGH_BYTES as f64 {
+                continue;
+            }
             jpeg.clear();
             JpegEncoder::new_with_quality(&mut jpeg, quality)
                 .encode(
@@ -51,6 +56,9 @@ impl Thumbnail {
                 .ok()?;
             if jpeg.len() <= ENOUGH_BYTES {
                 break;
+            }
+            if first == 0 {
+                first = u32::try_from(jpeg.len()).unwrap_or(u32::MAX);
             }
         }
         Some(Self {

@@ -7,7 +7,7 @@ use photoproof_core::ledger::{
     Claim, JobRecord, Ledger, MAX_DISTANCE, PhotoRecord, SqliteLedger, open,
 };
 use photoproof_core::measure::phash::{PerceptualHash, TurnedHashes};
-use photoproof_core::measure::{CopyKind, PhotoMeasures};
+use photoproof_core::measure::{CopyKind, PhotoMeasures, Shelf};
 use proptest::prelude::*;
 use proptest::test_runner::{Config, TestRunner};
 
@@ -30,7 +30,7 @@ fn a_copy_from_another_job_is_found_and_confirmed() {
         let (a, b) = (measures(picture(1), "a"), measures(picture(2), "b"));
         let photos = [("kitchen/1.jpg", &a), ("kitchen/2.jpg", &b)];
         ledger.record_job(&job("WB-1", &photos)).unwrap();
-        let same = ledger.find(&[&a], None).unwrap();
+        let same = ledger.find(&[&a].into_iter().collect(), None).unwrap();
         assert_eq!(same.len(), 1);
         assert_eq!(
             (same[0].job.as_str(), same[0].photo.path.as_str()),
@@ -41,15 +41,22 @@ fn a_copy_from_another_job_is_found_and_confirmed() {
             (imageops::flip_horizontal(&picture(2)), "mirrored"),
             (imageops::rotate90(&picture(2)), "turned 90"),
         ] {
-            let leads = ledger.find(&[&measures(turned, "x")], None).unwrap();
+            let leads = ledger
+                .find(&[&measures(turned, "x")].into_iter().collect(), None)
+                .unwrap();
             let measure = leads[0].measure.as_ref().unwrap();
             assert_eq!(leads[0].photo.path, "kitchen/2.jpg");
             assert_eq!(measure.transform, transform);
             assert!(measure.crop > 0.97 && measure.confidence > 0.5);
         }
         let other = measures(picture(3), "c");
-        assert!(ledger.find(&[&other], None).unwrap().is_empty());
-        assert!(ledger.find(&[], None).unwrap().is_empty());
+        assert!(
+            ledger
+                .find(&[&other].into_iter().collect(), None)
+                .unwrap()
+                .is_empty()
+        );
+        assert!(ledger.find(&Shelf::default(), None).unwrap().is_empty());
     });
 }
 
@@ -76,7 +83,6 @@ fn parts_of_kept_photos_are_found_wherever_they_are_kept() {
         .map(|part| measures(part, "part"))
         .chain([measures(picture(999), "another")])
         .collect();
-    let asked: Vec<&PhotoMeasures> = asked.iter().collect();
     on_each("parts", |location| {
         let mut ledger = open(location).unwrap();
         for (n, photo) in kept.iter().enumerate() {
@@ -84,7 +90,10 @@ fn parts_of_kept_photos_are_found_wherever_they_are_kept() {
             ledger.record_job(&record).unwrap();
         }
         let found = |ledger: &dyn Ledger| -> Vec<(usize, String)> {
-            let leads = ledger.find(&asked, None).unwrap().into_iter();
+            let leads = ledger
+                .find(&asked.iter().collect(), None)
+                .unwrap()
+                .into_iter();
             leads
                 .inspect(|lead| assert!(lead.measure.is_some() && lead.distance > MAX_DISTANCE))
                 .map(|lead| (lead.asked, lead.job))
@@ -94,7 +103,7 @@ fn parts_of_kept_photos_are_found_wherever_they_are_kept() {
             .map(|asked| (asked, format!("J{}", chosen[asked / 2])))
             .collect();
         assert_eq!(found(&*ledger), expected);
-        let whole = ledger.find(&asked[..2], None).unwrap();
+        let whole = ledger.find(&asked.iter().take(2).collect(), None).unwrap();
         let shares = whole.iter().filter_map(|lead| lead.measure.as_ref());
         let shares: Vec<[f64; 2]> = shares.map(|m| [m.crop, m.filled]).collect();
         assert!((shares[0][0] - 0.55).abs() < 0.05 && shares[0][1] > 0.97);
@@ -178,7 +187,12 @@ fn a_job_does_not_accuse_itself_and_is_replaced_as_a_whole() {
         let photos = [("1.jpg", &a), ("2.jpg", &b)];
         ledger.record_job(&job("WB-1", &photos)).unwrap();
         let seen = ledger.photos("WB-1").unwrap()[0].first_seen.clone();
-        assert!(ledger.find(&[&a, &b], Some("WB-1")).unwrap().is_empty());
+        assert!(
+            ledger
+                .find(&[&a, &b].into_iter().collect(), Some("WB-1"))
+                .unwrap()
+                .is_empty()
+        );
         ledger
             .record_job(&job("WB-1", &[("renamed.jpg", &a)]))
             .unwrap();
@@ -188,8 +202,13 @@ fn a_job_does_not_accuse_itself_and_is_replaced_as_a_whole() {
             (photos[0].path.as_str(), &photos[0].first_seen),
             ("renamed.jpg", &seen)
         );
-        assert_eq!(photos[0].hash, a.fingerprint.hashes[0]);
-        assert!(ledger.find(&[&b], None).unwrap().is_empty());
+        assert_eq!(photos[0].hash, a.facts.fingerprint.hashes[0]);
+        assert!(
+            ledger
+                .find(&[&b].into_iter().collect(), None)
+                .unwrap()
+                .is_empty()
+        );
         let stats = ledger.stats().unwrap();
         assert_eq!((stats.jobs, stats.photos), (1, 1));
     });
@@ -203,7 +222,12 @@ fn a_removed_job_is_gone() {
         ledger.record_job(&job("WB-1", &[("1.jpg", &a)])).unwrap();
         assert!(ledger.remove_job("WB-1").unwrap());
         assert!(!ledger.remove_job("WB-1").unwrap());
-        assert!(ledger.find(&[&a], None).unwrap().is_empty());
+        assert!(
+            ledger
+                .find(&[&a].into_iter().collect(), None)
+                .unwrap()
+                .is_empty()
+        );
         assert!(ledger.jobs().unwrap().is_empty());
         assert!(ledger.photos("WB-1").unwrap().is_empty());
     });
@@ -267,9 +291,9 @@ fn drawn(base: &PhotoMeasures, seed: u64) -> Vec<PhotoMeasures> {
                 gradient: [(); 4].map(|()| draw(&mut state)),
                 cosine: [(); 4].map(|()| draw(&mut state)),
             });
-            asked.fingerprint.hashes = hashes;
-            asked.fingerprint.file_sha256 = format!("asked {n}");
-            asked.fingerprint.pixel_sha256 = format!("asked pixels {n}");
+            asked.facts.fingerprint.hashes = hashes;
+            asked.facts.fingerprint.file_sha256 = format!("asked {n}");
+            asked.facts.fingerprint.pixel_sha256 = format!("asked pixels {n}");
             asked
         })
         .collect()
@@ -280,7 +304,7 @@ fn exhaustive(asked: &[PhotoMeasures], kept: &[PhotoRecord]) -> Vec<(usize, Stri
     let mut expected = Vec::new();
     for (number, photo) in asked.iter().enumerate() {
         for record in kept {
-            let all = photo.fingerprint.hashes.iter();
+            let all = photo.facts.fingerprint.hashes.iter();
             let nearest = all.map(|h| h.distance(&record.hash)).min().unwrap();
             if nearest <= MAX_DISTANCE {
                 expected.push((number, record.path.clone(), nearest));
@@ -293,8 +317,7 @@ fn exhaustive(asked: &[PhotoMeasures], kept: &[PhotoRecord]) -> Vec<(usize, Stri
 
 /// The same by the ledger. All photos have the base's keypoints, so leads by words of keypoints are left out.
 fn found(ledger: &dyn Ledger, asked: &[PhotoMeasures]) -> Vec<(usize, String, u32)> {
-    let asked: Vec<&PhotoMeasures> = asked.iter().collect();
-    let leads = ledger.find(&asked, None).unwrap();
+    let leads = ledger.find(&asked.iter().collect(), None).unwrap();
     let mut found: Vec<_> = leads
         .into_iter()
         .filter(|lead| lead.distance <= MAX_DISTANCE)
@@ -320,7 +343,7 @@ fn the_search_equals_an_exhaustive_scan() {
                     near.file_sha256 = format!("file {i}");
                     near.pixel_sha256 = format!("pixels {i}");
                     let mut far = near.clone();
-                    near.hash = asked[plant.asked].fingerprint.hashes[plant.turn];
+                    near.hash = asked[plant.asked].facts.fingerprint.hashes[plant.turn];
                     flipped(&mut near.hash.gradient, &plant.gradient);
                     flipped(&mut near.hash.cosine, &plant.cosine);
                     far.path = format!("far {path}");
@@ -350,7 +373,7 @@ fn the_search_equals_an_exhaustive_scan() {
         let photos = (0..64u32)
             .map(|i| {
                 let mut record = PhotoRecord::of_measures(&format!("{i}.jpg"), &base);
-                record.hash = asked[(i % 6) as usize].fingerprint.hashes[(i % 8) as usize];
+                record.hash = asked[(i % 6) as usize].facts.fingerprint.hashes[(i % 8) as usize];
                 let bits: Vec<u32> = (0..i).map(|k| k * 37 % 256).collect();
                 flipped(&mut record.hash.gradient, &bits);
                 record.hash.cosine = record.hash.cosine.map(|word| !word);
@@ -379,7 +402,7 @@ fn more_photos_than_one_pass_takes_are_all_searched() {
             .collect();
         let photos = asked.iter().enumerate().map(|(i, photo)| {
             let mut record = PhotoRecord::of_measures(&format!("{i:04}.jpg"), &base);
-            record.hash = photo.fingerprint.hashes[i % 8];
+            record.hash = photo.facts.fingerprint.hashes[i % 8];
             record
         });
         let record = JobRecord {
@@ -419,7 +442,7 @@ fn recorders_of_one_job_leave_one_of_their_records() {
         let path = format!("by {}.jpg", photos.len() / 3);
         assert!(photos.iter().all(|photo| photo.path == path));
         // The packed hashes are of the same record: each photo is found once.
-        let leads = ledger.find(&[&base], None).unwrap();
+        let leads = ledger.find(&[&base].into_iter().collect(), None).unwrap();
         assert_eq!(leads.len(), photos.len());
     });
 }
@@ -502,7 +525,7 @@ fn many_jobs_are_found_replaced_and_forgotten_one_by_one() {
         let record = |n: usize, path: &str| {
             let photos = (0..n % 4).map(|i| {
                 let mut record = PhotoRecord::of_measures(&format!("{path} {n}.{i}"), &base);
-                record.hash = asked[n].fingerprint.hashes[i];
+                record.hash = asked[n].facts.fingerprint.hashes[i];
                 record
             });
             JobRecord {

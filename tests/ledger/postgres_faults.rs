@@ -194,7 +194,13 @@ fn a_job_that_is_held_is_named() {
     assert!(message.contains("is held by another process"), "{message}");
     // Another job is recorded, and all is read, meanwhile.
     ledger.record_job(&job("new", &[("1.jpg", &base)])).unwrap();
-    assert_eq!(ledger.find(&[&base], None).unwrap().len(), 201);
+    assert_eq!(
+        ledger
+            .find(&[&base].into_iter().collect(), None)
+            .unwrap()
+            .len(),
+        201
+    );
 }
 
 #[test]

@@ -73,7 +73,13 @@ fn a_locked_file_is_waited_for_and_then_named() {
         "{message}"
     );
     // Reading goes on.
-    assert_eq!(ledger.find(&[&base], None).unwrap().len(), 40);
+    assert_eq!(
+        ledger
+            .find(&[&base].into_iter().collect(), None)
+            .unwrap()
+            .len(),
+        40
+    );
     is_as_before(&path);
     other.execute_batch("ROLLBACK").unwrap();
     ledger.record_job(&record).unwrap();
@@ -92,7 +98,7 @@ fn a_damaged_file_is_named_and_left_alone() {
         damaged[page * 4096..(page + 1) * 4096].fill(0xA5);
         std::fs::write(&path, &damaged).unwrap();
         let asked = SqliteLedger::open(&path).and_then(|mut ledger| {
-            ledger.find(&[&base], None)?;
+            ledger.find(&[&base].into_iter().collect(), None)?;
             ledger.record_job(&job("kept", &[("1.jpg", &base)]))
         });
         if let Err(error) = asked {
@@ -110,7 +116,8 @@ fn a_damaged_file_is_named_and_left_alone() {
     // A page of pictures' keypoints holds no structure; what is changed in it cannot be seen.
     assert!(named * 3 > pages, "{named} of {pages}");
     std::fs::write(&path, &whole[..whole.len() / 2]).unwrap();
-    let asked = SqliteLedger::open(&path).and_then(|ledger| ledger.find(&[&base], None));
+    let asked = SqliteLedger::open(&path)
+        .and_then(|ledger| ledger.find(&[&base].into_iter().collect(), None));
     assert!(asked.unwrap_err().to_string().contains("damaged"));
 }
 
@@ -191,7 +198,13 @@ fn an_older_file_is_brought_up_to_date_and_a_newer_one_is_refused() {
     )
     .unwrap();
     let mut ledger = SqliteLedger::open(&path).unwrap();
-    assert_eq!(ledger.find(&[&base], None).unwrap().len(), 40);
+    assert_eq!(
+        ledger
+            .find(&[&base].into_iter().collect(), None)
+            .unwrap()
+            .len(),
+        40
+    );
     let claim = ledger.claim_job("new", "w", Duration::from_secs(9));
     assert_eq!(claim.unwrap(), Claim::Taken);
     drop(ledger);

@@ -94,11 +94,11 @@ fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> (v1::Pair, 
     let row = pair(
         &Named {
             path: a.0,
-            features: &a.1.features,
+            frame: a.1.facts.frame,
         },
         &Named {
             path: b.0,
-            features: &b.1.features,
+            frame: b.1.facts.frame,
         },
         &viewpoint,
         copy.as_ref(),

@@ -168,7 +168,7 @@ fn add(
         crate::style::diagnostic("note", &message);
     }
     // The same record that `check --record` makes.
-    let mut record = result.record(&job);
+    let mut record = result.record(&job)?;
     record.vendor = vendor.map(str::to_owned).or(record.vendor);
     store.open()?.record_job(&record)?;
     let count = record.photos.len();
@@ -182,7 +182,7 @@ fn add(
 fn find(photos: &[PathBuf], except: Option<&str>, store: &Store) -> Result<Exit, Error> {
     let ledger = store.open_existing()?;
     let options = IngestOptions::default();
-    let mut measured: Vec<(String, PhotoMeasures)> = Vec::new();
+    let (mut paths, mut measured): (Vec<String>, Vec<PhotoMeasures>) = Default::default();
     let read: Vec<_> = photos
         .par_iter()
         .map(|path| {
@@ -193,16 +193,18 @@ fn find(photos: &[PathBuf], except: Option<&str>, store: &Store) -> Result<Exit,
         .collect();
     for photo in read {
         match photo {
-            Ok(photo) => measured.push(photo),
+            Ok((path, measures)) => {
+                paths.push(path);
+                measured.push(measures);
+            }
             Err(bad) => crate::style::diagnostic("error", &format!("{}: {}", bad.path, bad.reason)),
         }
     }
     if measured.is_empty() {
         return Ok(Exit::Failed);
     }
-    let asked: Vec<&PhotoMeasures> = measured.iter().map(|(_, m)| m).collect();
-    let leads = ledger.find(&asked, except)?;
-    for (asked, (path, _)) in measured.iter().enumerate() {
+    let leads = ledger.find(&measured.into_iter().collect(), except)?;
+    for (asked, path) in paths.iter().enumerate() {
         let mut confirmed = leads
             .iter()
             .filter(|l| l.asked == asked && l.measure.is_some())

@@ -21,7 +21,7 @@ use image::{RgbImage, imageops};
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
 use photoproof_core::ledger::{JobRecord, PhotoRecord, open};
-use photoproof_core::measure::{PhotoMeasures, compare_copies, find_copies, measure_pixels};
+use photoproof_core::measure::{PhotoMeasures, Shelf, compare_copies, find_copies, measure_pixels};
 use rayon::prelude::*;
 
 use edits::{Draw, EDITS, crop, jpeg};
@@ -266,7 +266,7 @@ fn by_ledger(items: &[Item]) -> Answers {
             .unwrap();
     }
     let edited: Vec<&Item> = items.iter().filter(|i| i.kind > 0).collect();
-    let asked: Vec<&PhotoMeasures> = edited.iter().map(|i| &i.measures).collect();
+    let asked: Shelf = edited.iter().map(|i| &i.measures).collect();
     let mut answers = Answers {
         found: vec![0; KINDS],
         wrong: 0,
@@ -294,8 +294,8 @@ fn report(sources: &[Source]) {
         start.elapsed().as_secs_f64()
     );
     let start = std::time::Instant::now();
-    let measures: Vec<&PhotoMeasures> = items.iter().map(|i| &i.measures).collect();
-    let found = find_copies(&measures);
+    let measures: Shelf = items.iter().map(|i| &i.measures).collect();
+    let found = find_copies(&measures).unwrap();
     eprintln!("searched in {:.0} s", start.elapsed().as_secs_f64());
     let mut job = Answers {
         found: vec![0; KINDS],

@@ -75,6 +75,12 @@ impl Cache {
         }
     }
 
+    /// Where it is.
+    #[must_use]
+    pub fn folder(&self) -> &Path {
+        &self.folder
+    }
+
     /// What kept entries from being written, if anything did; reading goes on then, and writing does not.
     #[must_use]
     pub fn fault(&self) -> Option<&str> {

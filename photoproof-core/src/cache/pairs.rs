@@ -43,7 +43,7 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
 /// All that answers depend on: the pixels, and the focal length in them.
 fn identity(photo: &PhotoMeasures) -> Key {
     let focal = photo.features.focal_px.map(f64::to_bits);
-    let pixels = photo.fingerprint.pixel_sha256.as_bytes();
+    let pixels = photo.facts.fingerprint.pixel_sha256.as_bytes();
     Key::new("pairs", &[pixels, format!("{focal:?}").as_bytes()])
 }
 

@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::{Cache, Key};
 use crate::ingest::{IngestOptions, Observer, Photo, Pixels, Stamp};
-use crate::measure::{PhotoMeasures, measure_photo};
+use crate::measure::{PhotoMeasures, Placed, Spool, measure_photo};
 use crate::pipeline::Pictures;
 use crate::thumbnail::Thumbnail;
 
@@ -38,20 +38,23 @@ impl Seen {
 pub(crate) struct Onlooker<'a> {
     cache: Option<&'a Cache>,
     pictures: Pictures,
+    spool: &'a Spool,
     /// The options as text: with others a photo may be measured otherwise.
     options: String,
 }
 
 impl<'a> Onlooker<'a> {
-    /// One that looks into `cache` first, if there is one.
+    /// One that looks into `cache` first, if there is one, and puts what it measured into `spool`.
     pub(crate) fn new(
         cache: Option<&'a Cache>,
         pictures: Pictures,
+        spool: &'a Spool,
         options: &IngestOptions,
     ) -> Self {
         Self {
             cache,
             pictures,
+            spool,
             options: format!("{options:?}"),
         }
     }
@@ -76,7 +79,7 @@ impl<'a> Onlooker<'a> {
 }
 
 impl Observer for Onlooker<'_> {
-    type Seen = (PhotoMeasures, Option<Thumbnail>);
+    type Seen = (Placed, Option<Thumbnail>);
 
     fn observe(&self, photo: &Photo, pixels: &Pixels) -> Self::Seen {
         let measures = measure_photo(photo, pixels);
@@ -84,21 +87,21 @@ impl Observer for Onlooker<'_> {
         let wanted = self.cache.is_some() || self.pictures == Pictures::Keep;
         let thumbnail = wanted.then(|| Thumbnail::new(pixels)).flatten();
         let Some(cache) = self.cache else {
-            return (measures, thumbnail);
+            return (self.spool.put(measures), thumbnail);
         };
         let seen = Seen::new(photo, measures, thumbnail);
         cache.put(&self.key(photo), &seen);
-        (seen.measures, self.wanted(seen.thumbnail))
+        (self.spool.put(seen.measures), self.wanted(seen.thumbnail))
     }
 
     fn recall(&self, photo: &mut Photo) -> Option<Self::Seen> {
         let seen: Seen = self.cache?.get(&self.key(photo))?;
-        if seen.measures.fingerprint.file_sha256 != photo.sha256 {
+        if seen.measures.facts.fingerprint.file_sha256 != photo.sha256 {
             return None;
         }
         photo.width = seen.width;
         photo.height = seen.height;
         photo.stamp = seen.stamp;
-        Some((seen.measures, self.wanted(seen.thumbnail)))
+        Some((self.spool.put(seen.measures), self.wanted(seen.thumbnail)))
     }
 }

@@ -2,10 +2,11 @@
 
 use std::collections::BTreeSet;
 
+use crate::error::Error;
 use crate::group::{CopyPair, Moment, Original};
 use crate::ingest::{Intake, PhotoId};
 use crate::job::JobSheet;
-use crate::measure::{Comparison, PhotoMeasures};
+use crate::measure::{Comparison, Shelf};
 use crate::relation::Relation;
 use crate::volume::{LoadState, Repeat, Sameness, Tally};
 
@@ -17,7 +18,7 @@ const MAX_PAIRS: usize = 2_000;
 pub(crate) struct LoadEvidence<'a> {
     pub(crate) sheet: &'a JobSheet,
     pub(crate) intake: &'a Intake,
-    pub(crate) measures: &'a [PhotoMeasures],
+    pub(crate) measures: &'a Shelf,
     pub(crate) copies: &'a [CopyPair],
     /// When each photo was taken, corrected by its clock's error.
     pub(crate) moments: &'a [Option<Moment>],
@@ -32,18 +33,23 @@ struct Full {
 
 /// Loads of which every photo of the full bed shows an earlier line's load: the same photo, a copy of
 /// it, or the same view taken sooner after it than a bed is emptied and filled again.
-pub(crate) fn repeats(tally: &Tally, evidence: LoadEvidence<'_>) -> Vec<Repeat> {
+///
+/// # Errors
+/// If measures cannot be read back.
+pub(crate) fn repeats(tally: &Tally, evidence: LoadEvidence<'_>) -> Result<Vec<Repeat>, Error> {
     let loads = full_photos(tally, evidence.intake);
     let mut repeats = Vec::new();
     let mut compared = 0;
     for (at, later) in loads.iter().enumerate() {
         let earlier = loads.get(..at).unwrap_or_default();
-        let found = earlier
-            .iter()
-            .find_map(|first| repeat(first, later, evidence, &mut compared));
-        repeats.extend(found);
+        for first in earlier {
+            if let Some(found) = repeat(first, later, evidence, &mut compared)? {
+                repeats.push(found);
+                break;
+            }
+        }
     }
-    repeats
+    Ok(repeats)
 }
 
 fn full_photos(tally: &Tally, intake: &Intake) -> Vec<Full> {
@@ -77,7 +83,7 @@ fn repeat(
     later: &Full,
     evidence: LoadEvidence<'_>,
     compared: &mut usize,
-) -> Option<Repeat> {
+) -> Result<Option<Repeat>, Error> {
     let is_bed = |full: &Full| {
         let load = evidence.sheet.loads.get(full.line);
         load.is_some_and(|load| load.shape.is_bed())
@@ -86,10 +92,16 @@ fn repeat(
     let mut how = Sameness::SamePhoto;
     let mut pairs = BTreeSet::new();
     for &photo in &later.photos {
-        let (known, other) = first
-            .photos
-            .iter()
-            .find_map(|&other| Some((same(other, photo, beds, evidence, compared)?, other)))?;
+        let mut found = None;
+        for &other in &first.photos {
+            found = same(other, photo, beds, evidence, compared)?.map(|known| (known, other));
+            if found.is_some() {
+                break;
+            }
+        }
+        let Some((known, other)) = found else {
+            return Ok(None);
+        };
         how = how.max(known);
         pairs.insert((photo, other));
     }
@@ -102,12 +114,12 @@ fn repeat(
             }
         }
     }
-    Some(Repeat {
+    Ok(Some(Repeat {
         load: later.line,
         of: first.line,
         how,
         photos,
-    })
+    }))
 }
 
 fn same(
@@ -116,17 +128,17 @@ fn same(
     beds: bool,
     evidence: LoadEvidence<'_>,
     compared: &mut usize,
-) -> Option<Sameness> {
+) -> Result<Option<Sameness>, Error> {
     if a == b {
         // One photo may show two piles; two beds have a photo each.
-        return beds.then_some(Sameness::SamePhoto);
+        return Ok(beds.then_some(Sameness::SamePhoto));
     }
     let copied = |x: PhotoId, y: PhotoId| {
         let mut copies = evidence.copies.iter();
         copies.any(|c| c.measure.is_confirmed() && c.photo == x && c.original == Original::InJob(y))
     };
     if copied(a, b) || copied(b, a) {
-        return Some(Sameness::Copy);
+        return Ok(Some(Sameness::Copy));
     }
     let limits = &evidence.sheet.limits;
     let moment = |id: PhotoId| evidence.moments.get(id.0).and_then(Option::as_ref);
@@ -136,10 +148,13 @@ fn same(
         _ => true,
     };
     if !soon || *compared >= MAX_PAIRS {
-        return None;
+        return Ok(None);
     }
     *compared += 1;
     let measures = |id: PhotoId| evidence.measures.get(id.0);
-    let viewpoint = evidence.comparison.viewpoint(measures(a)?, measures(b)?);
-    (Relation::of(&viewpoint, limits) == Relation::SameView).then_some(Sameness::SameView)
+    let viewpoint = evidence
+        .comparison
+        .viewpoint(&*measures(a)?, &*measures(b)?);
+    let is_same = Relation::of(&viewpoint, limits) == Relation::SameView;
+    Ok(is_same.then_some(Sameness::SameView))
 }

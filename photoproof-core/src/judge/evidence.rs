@@ -8,7 +8,7 @@ use crate::job::JobSheet;
 use crate::judge::gaps::{Gap, gaps};
 use crate::judge::owed_shots::OwedShots;
 use crate::limits::Limits;
-use crate::measure::PhotoMeasures;
+use crate::measure::PhotoFacts;
 use crate::phase::Phase;
 
 /// Borrow of all earlier values and the limits.
@@ -18,8 +18,8 @@ pub struct Evidence<'a> {
     pub sheet: &'a JobSheet,
     /// What was found in the folder.
     pub intake: &'a Intake,
-    /// Measures of each photo, by [`PhotoId`].
-    pub measures: &'a [PhotoMeasures],
+    /// What was measured on each photo, by [`PhotoId`].
+    pub measures: &'a [PhotoFacts],
     /// View sets, copies, coverage.
     pub grouped: &'a Grouped,
     /// The shots the job owes, where the sheet asks for each.
@@ -36,7 +36,7 @@ impl<'a> Evidence<'a> {
     pub fn new(
         sheet: &'a JobSheet,
         intake: &'a Intake,
-        measures: &'a [PhotoMeasures],
+        measures: &'a [PhotoFacts],
         grouped: &'a Grouped,
     ) -> Self {
         let mut evidence = Self {

@@ -58,7 +58,7 @@ use crate::error::Error;
 use crate::error::ErrorKind;
 use crate::ingest::Photo;
 use crate::measure::phash::PerceptualHash;
-use crate::measure::{CopyMeasure, PhotoMeasures};
+use crate::measure::{CopyMeasure, PhotoMeasures, Shelf};
 
 /// One photo as the ledger keeps it.
 #[derive(Debug, Clone, PartialEq)]
@@ -192,8 +192,7 @@ pub trait Ledger: Send {
     ///
     /// # Errors
     /// If the ledger cannot be read.
-    fn find(&self, photos: &[&PhotoMeasures], except_job: Option<&str>)
-    -> Result<Vec<Lead>, Error>;
+    fn find(&self, photos: &Shelf, except_job: Option<&str>) -> Result<Vec<Lead>, Error>;
 
     /// All jobs by id.
     ///
@@ -285,11 +284,11 @@ impl PhotoRecord {
     /// A record of measures alone, without what the file says.
     #[must_use]
     pub fn of_measures(path: &str, measures: &PhotoMeasures) -> Self {
-        let [hash, ..] = measures.fingerprint.hashes;
+        let [hash, ..] = measures.facts.fingerprint.hashes;
         Self {
             path: path.to_owned(),
-            file_sha256: measures.fingerprint.file_sha256.clone(),
-            pixel_sha256: measures.fingerprint.pixel_sha256.clone(),
+            file_sha256: measures.facts.fingerprint.file_sha256.clone(),
+            pixel_sha256: measures.facts.fingerprint.pixel_sha256.clone(),
             hash,
             features: CompactFeatures::new(&measures.features),
             area: None,

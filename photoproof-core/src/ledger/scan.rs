@@ -14,7 +14,7 @@ use rayon::prelude::*;
 use super::bounds::Bounds;
 use super::pieces::{Piece, cheapest};
 use super::words::{PACKED_WORDS, Parts, Questions, Tally, append};
-use crate::measure::Features;
+use crate::measure::copy::signature::TurnedWords;
 use crate::measure::copy::sum_up;
 use crate::measure::phash::{PerceptualHash, TurnedHashes, hamming};
 
@@ -339,12 +339,12 @@ pub(super) struct Scan {
 
 impl Scan {
     /// Makes the tables of the asked photos in all orientations for a ledger of about `kept` photos.
-    pub(super) fn new(asked: &[&TurnedHashes], features: &[&Features], kept: u64) -> Self {
+    pub(super) fn new(asked: &[&TurnedHashes], words: &[TurnedWords], kept: u64) -> Self {
         let all = || asked.iter().flat_map(|turned| turned.iter());
         Self {
             gradient: Asked::new(all().map(|h| h.gradient).collect(), kept),
             cosine: Asked::new(all().map(|h| h.cosine).collect(), kept),
-            words: Questions::new(features),
+            words: Questions::new(words),
         }
     }
 

@@ -11,8 +11,7 @@ use rayon::prelude::*;
 
 use super::CompactFeatures;
 use super::scan::{Place, spread};
-use crate::measure::Features;
-use crate::measure::copy::signature::asked_words;
+use crate::measure::copy::signature::TurnedWords;
 use crate::measure::copy::sum_up;
 use crate::measure::feature::Turn;
 
@@ -67,12 +66,12 @@ pub(super) struct Questions {
 
 impl Questions {
     /// Makes the questions of the asked photos.
-    pub(super) fn new(asked: &[&Features]) -> Self {
-        let turned = asked.par_iter().enumerate().flat_map_iter(|(i, features)| {
-            let turns = asked_words(features).into_iter().enumerate();
+    pub(super) fn new(asked: &[TurnedWords]) -> Self {
+        let turned = asked.par_iter().enumerate().flat_map_iter(|(i, turns)| {
+            let turns = turns.iter().enumerate();
             turns.flat_map(move |(turn, words)| {
                 let asker = (i * Turn::ALL.len() + turn) as u32;
-                words.into_iter().map(move |word| (spread(word), asker))
+                words.iter().map(move |word| (spread(*word), asker))
             })
         });
         let mut all: Vec<(u32, u32)> = turned.collect();
@@ -224,6 +223,8 @@ mod tests {
 
     use super::*;
     use crate::ledger::draw;
+    use crate::measure::Features;
+    use crate::measure::copy::signature::asked_words;
     use crate::measure::feature::{Feature, Keypoint};
 
     fn features(count: usize, state: &mut u64) -> Features {
@@ -257,7 +258,7 @@ mod tests {
     fn leads_are_those_of_a_count_by_hand() {
         let mut state = 4242;
         let asked: Vec<Features> = (0..4).map(|_| features(40, &mut state)).collect();
-        let all: Vec<[Vec<u32>; 8]> = asked.iter().map(asked_words).collect();
+        let all: Vec<TurnedWords> = asked.iter().map(asked_words).collect();
         let words = |photo: usize, turn: usize| all[photo][turn].clone();
         // Every kept photo shares up to eleven words with one asked photo in one turn; all but the first 40 share one
         // more with the first asked photo, which is therefore common.
@@ -299,8 +300,7 @@ mod tests {
             expected.extend(best.map(|(_, place, turn)| ((photo, place), turn)));
         }
         assert!(expected.len() > 40);
-        let asked: Vec<&Features> = asked.iter().collect();
-        let questions = Questions::new(&asked);
+        let questions = Questions::new(&all);
         let mut tally = Tally::default();
         for (i, kept) in kept.iter().enumerate() {
             let hits = questions.hits(&packed(kept)).into_iter();
@@ -314,7 +314,7 @@ mod tests {
         let mut state = 77;
         let photo = features(90, &mut state);
         let packed = pack_words(&CompactFeatures::new(&photo));
-        let questions = Questions::new(&[&photo]);
+        let questions = Questions::new(&[asked_words(&photo)]);
         assert_eq!(questions.hits(&packed).len(), KEPT);
         assert!(questions.hits(&[0; PACKED_WORDS]).is_empty());
         assert!(Questions::new(&[]).hits(&packed).is_empty());

@@ -3,88 +3,99 @@
 //! Random-hyperplane hashing (Charikar 2002) turns every descriptor into a few visual words; photos that
 //! share rare words score high. It only orders candidates. It never decides anything.
 
-use std::collections::BTreeMap;
-
 use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
+use crate::error::Error;
+use crate::measure::Shelf;
 use crate::measure::feature::{DESCRIPTOR_LEN, Features};
 
 const TABLES: usize = 6;
 const BITS: usize = 14;
 
+/// Distinct words there can be; the table number is part of the word.
+const WORDS: usize = TABLES << BITS;
+
 /// Visual words of the photos of one job.
 #[derive(Debug)]
 pub(super) struct Appearance {
-    words: Vec<Vec<u32>>,
-    weight: BTreeMap<u32, f32>,
+    photos: Vec<WordSet>,
+    /// Squared weight of each word.
+    weight: Vec<f32>,
     norm: Vec<f32>,
+}
+
+/// A set of words, one bit for each.
+#[derive(Debug)]
+struct WordSet(Box<[u64]>);
+
+impl WordSet {
+    fn of(words: &[u32]) -> Self {
+        let mut set = vec![0; WORDS / 64];
+        for word in words {
+            if let Some(bits) = set.get_mut(*word as usize / 64) {
+                *bits |= 1 << (word % 64);
+            }
+        }
+        Self(set.into_boxed_slice())
+    }
+
+    /// The words that both hold, in ascending order.
+    fn common<'a>(&'a self, other: &'a Self) -> impl Iterator<Item = usize> + 'a {
+        let both = self.0.iter().zip(&other.0).map(|(x, y)| x & y);
+        both.enumerate().flat_map(|(at, mut bits)| {
+            std::iter::from_fn(move || {
+                let bit = (bits != 0).then(|| bits.trailing_zeros() as usize)?;
+                bits &= bits - 1;
+                Some(at * 64 + bit)
+            })
+        })
+    }
 }
 
 impl Appearance {
     /// Hashes the descriptors of every photo.
-    #[must_use]
-    pub(super) fn new<'a>(photos: impl IntoIterator<Item = &'a Features>) -> Self {
-        let photos: Vec<&Features> = photos.into_iter().collect();
-        let planes = hyperplanes(&mean_descriptor(&photos));
-        let words: Vec<Vec<u32>> = photos
-            .par_iter()
-            .map(|features| words_of(features, &planes))
+    pub(super) fn new(shelf: &Shelf) -> Result<Self, Error> {
+        let planes = hyperplanes(&mean_descriptor(shelf)?);
+        let photos: Result<Vec<WordSet>, Error> = (0..shelf.len())
+            .into_par_iter()
+            .map(|photo| Ok(WordSet::of(&words_of(&shelf.get(photo)?.features, &planes))))
             .collect();
-        let mut photos_with: BTreeMap<u32, u32> = BTreeMap::new();
-        for word in words.iter().flatten() {
-            *photos_with.entry(*word).or_default() += 1;
+        let photos = photos?;
+        let mut photos_with = vec![0u32; WORDS];
+        for word in photos.iter().flat_map(|words| words.common(words)) {
+            photos_with[word] += 1;
         }
-        let total = words.len() as f32;
+        let total = photos.len() as f32;
         // Inverse document frequency (Sparck Jones 1972).
-        let weight: BTreeMap<u32, f32> = photos_with
+        let weight: Vec<f32> = photos_with
             .into_iter()
-            .map(|(word, count)| (word, (total / count as f32).ln().max(0.0)))
+            .map(|count| (total / count.max(1) as f32).ln().max(0.0).powi(2))
             .collect();
-        let norm = words
+        let norm = photos
             .iter()
-            .map(|words| {
-                words
-                    .iter()
-                    .map(|word| weight[word].powi(2))
-                    .sum::<f32>()
-                    .sqrt()
-            })
-            .collect();
-        Self {
-            words,
+            .map(|words| words.common(words).map(|word| weight[word]).sum::<f32>())
+            .map(f32::sqrt);
+        Ok(Self {
+            norm: norm.collect(),
+            photos,
             weight,
-            norm,
-        }
+        })
     }
 
     /// Cosine similarity of the word sets of two photos, 0..=1.
     #[must_use]
     pub(super) fn similarity(&self, a: usize, b: usize) -> f32 {
-        let (mut i, mut j, mut sum) = (0, 0, 0.0);
-        let (left, right) = (&self.words[a], &self.words[b]);
-        while let (Some(x), Some(y)) = (left.get(i), right.get(j)) {
-            match x.cmp(y) {
-                std::cmp::Ordering::Less => i += 1,
-                std::cmp::Ordering::Greater => j += 1,
-                std::cmp::Ordering::Equal => {
-                    sum += self.weight[x].powi(2);
-                    i += 1;
-                    j += 1;
-                }
-            }
-        }
+        let common = self.photos[a].common(&self.photos[b]);
+        let sum: f32 = common.map(|word| self.weight[word]).sum();
         let norm = self.norm[a] * self.norm[b];
         if norm > 0.0 { sum / norm } else { 0.0 }
     }
 }
 
-/// Sorted, distinct words of one photo; the table number is part of the word.
+/// Words of one photo; the table number is part of the word.
 fn words_of(features: &Features, planes: &[Plane]) -> Vec<u32> {
-    let mut words = Arch::new().dispatch(Sides(features, planes));
-    words.sort_unstable();
-    words.dedup();
-    words
+    Arch::new().dispatch(Sides(features, planes))
 }
 
 /// Features, and the planes of whose sides their words are made.
@@ -127,15 +138,17 @@ impl Plane {
 }
 
 /// Mean descriptor of the job: planes through it split the descriptors evenly.
-fn mean_descriptor(photos: &[&Features]) -> [i16; DESCRIPTOR_LEN] {
+fn mean_descriptor(shelf: &Shelf) -> Result<[i16; DESCRIPTOR_LEN], Error> {
     let (mut sums, mut count) = ([0i64; DESCRIPTOR_LEN], 0i64);
-    for feature in photos.iter().flat_map(|features| &features.list) {
-        for (sum, value) in sums.iter_mut().zip(&feature.descriptor) {
-            *sum += i64::from(*value);
+    for photo in 0..shelf.len() {
+        for feature in &shelf.get(photo)?.features.list {
+            for (sum, value) in sums.iter_mut().zip(&feature.descriptor) {
+                *sum += i64::from(*value);
+            }
+            count += 1;
         }
-        count += 1;
     }
-    sums.map(|sum| (sum / count.max(1)) as i16)
+    Ok(sums.map(|sum| (sum / count.max(1)) as i16))
 }
 
 /// Fixed pseudo-random signs (splitmix64, Steele et al. 2014), the same on every run.

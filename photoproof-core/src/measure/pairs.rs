@@ -1,13 +1,13 @@
 //! Which pairs of photos are worth comparing, and their comparison.
 
 use std::collections::BTreeSet;
-use std::sync::LazyLock;
 
 use rayon::prelude::*;
 
+use crate::error::Error;
 use crate::ingest::{Photo, PhotoId};
 use crate::measure::appearance::Appearance;
-use crate::measure::{Comparison, PhotoMeasures, Viewpoint};
+use crate::measure::{Comparison, Shelf, Viewpoint};
 
 /// A photo is compared with at most this many others, the most alike first. Keeps the cost of a job
 /// proportional to its photos.
@@ -25,67 +25,71 @@ pub struct ComparedPair {
 }
 
 /// Compares every candidate pair. `progress` is called with (done, total).
-#[must_use]
+///
+/// # Errors
+/// If measures cannot be read back.
 pub fn compare_pairs(
     photos: &[Photo],
-    measures: &[PhotoMeasures],
+    measures: &Shelf,
     comparison: &dyn Comparison,
     progress: &(dyn Fn(usize, usize) + Sync),
-) -> Vec<ComparedPair> {
-    let pairs = candidate_pairs(photos, measures);
+) -> Result<Vec<ComparedPair>, Error> {
+    let pairs = candidate_pairs(photos, measures)?;
     compare(&pairs, measures, comparison, progress)
 }
 
 /// Compares given pairs of photo indices, in their order.
-#[must_use]
+///
+/// # Errors
+/// If measures cannot be read back.
 pub fn compare(
     pairs: &[(usize, usize)],
-    measures: &[PhotoMeasures],
+    measures: &Shelf,
     comparison: &dyn Comparison,
     progress: &(dyn Fn(usize, usize) + Sync),
-) -> Vec<ComparedPair> {
+) -> Result<Vec<ComparedPair>, Error> {
     let done = std::sync::atomic::AtomicUsize::new(0);
     pairs
         .par_iter()
         .map(|&(a, b)| {
-            let viewpoint = comparison.viewpoint(&measures[a], &measures[b]);
+            let viewpoint = comparison.viewpoint(&*measures.get(a)?, &*measures.get(b)?);
             progress(
                 done.fetch_add(1, std::sync::atomic::Ordering::Relaxed) + 1,
                 pairs.len(),
             );
-            ComparedPair {
+            Ok(ComparedPair {
                 a: PhotoId(a),
                 b: PhotoId(b),
                 viewpoint,
-            }
+            })
         })
         .collect()
 }
 
 /// Pairs worth comparing, as indices, sorted. The earlier phase comes first in each pair.
-fn candidate_pairs(photos: &[Photo], measures: &[PhotoMeasures]) -> Vec<(usize, usize)> {
-    // Not needed where labels leave few enough partners.
-    let appearance = LazyLock::new(|| Appearance::new(measures.iter().map(|m| &m.features)));
-    let mut pairs = BTreeSet::new();
-    for i in 0..photos.len() {
-        let mut partners: Vec<usize> = (0..photos.len())
-            .filter(|&j| j != i && may_share_view(&photos[i], &photos[j]))
-            .collect();
-        if partners.len() > MAX_PARTNERS {
-            let mut ranked: Vec<(f32, usize)> = partners
-                .iter()
-                .map(|&j| (appearance.similarity(i, j), j))
-                .collect();
+fn candidate_pairs(photos: &[Photo], measures: &Shelf) -> Result<Vec<(usize, usize)>, Error> {
+    let mut partners: Vec<Vec<usize>> = (0..photos.len())
+        .map(|i| {
+            (0..photos.len())
+                .filter(|&j| j != i && may_share_view(&photos[i], &photos[j]))
+                .collect()
+        })
+        .collect();
+    // Labels may leave few enough of them.
+    if partners.iter().any(|of_one| of_one.len() > MAX_PARTNERS) {
+        let appearance = Appearance::new(measures)?;
+        partners.par_iter_mut().enumerate().for_each(|(i, of_one)| {
+            let ranked = of_one.iter().map(|&j| (appearance.similarity(i, j), j));
+            let mut ranked: Vec<(f32, usize)> = ranked.collect();
             ranked.sort_by(|x, y| y.0.total_cmp(&x.0).then(x.1.cmp(&y.1)));
-            partners = ranked
-                .into_iter()
-                .take(MAX_PARTNERS)
-                .map(|(_, j)| j)
-                .collect();
-        }
-        pairs.extend(partners.into_iter().map(|j| in_order(photos, i, j)));
+            let most_alike = ranked.into_iter().take(MAX_PARTNERS);
+            *of_one = most_alike.map(|(_, j)| j).collect();
+        });
     }
-    pairs.into_iter().collect()
+    let pairs = partners.into_iter().enumerate();
+    let pairs = pairs.flat_map(|(i, of_one)| of_one.into_iter().map(move |j| (i, j)));
+    let pairs: BTreeSet<_> = pairs.map(|(i, j)| in_order(photos, i, j)).collect();
+    Ok(pairs.into_iter().collect())
 }
 
 /// Whether the labels allow two photos to show one view in two phases.

@@ -12,11 +12,16 @@ use super::job::{End, Job};
 /// Memory of one job besides its photos, MiB.
 const JOB_MIB: u64 = 40;
 /// Memory that one photo holds until its job is judged, in tenths of a MiB: measures, small pictures, the page.
-const PHOTO_TENTHS: u64 = 12;
+const PHOTO_TENTHS: u64 = 9;
+/// The same of each photo beyond the first few hundred, whose measures lie in a file.
+const FURTHER_TENTHS: u64 = 2;
+const FEW_HUNDRED: u64 = 200;
 
 /// What a job is expected to hold, MiB.
 fn expected_mib(job: &Job<'_>) -> u64 {
-    JOB_MIB + job.photos() as u64 * PHOTO_TENTHS / 10
+    let photos = job.photos() as u64;
+    let held = photos.min(FEW_HUNDRED);
+    JOB_MIB + (held * PHOTO_TENTHS + (photos - held) * FURTHER_TENTHS) / 10
 }
 
 /// How a job ended.

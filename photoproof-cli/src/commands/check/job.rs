@@ -223,7 +223,7 @@ impl Run<'_> {
 
     fn record(&self, opened: &mut Opened<'_>, result: &JobResult) -> Result<(), Error> {
         match &mut opened.ledger {
-            Some(ledger) if self.args.record => ledger.record_job(&result.record(&opened.id)),
+            Some(ledger) if self.args.record => ledger.record_job(&result.record(&opened.id)?),
             _ => Ok(()),
         }
     }

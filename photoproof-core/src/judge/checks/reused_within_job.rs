@@ -21,7 +21,7 @@ static META: CheckMeta = CheckMeta {
         "a file was put into the wrong folder",
         "one wide photo was meant to serve two items",
     ],
-    blind_spots: "Second exposures from one spot are told from copies by their noise: where one of the two was saved so coarsely that its noise is gone, a second exposure can look like a copy. Heavy crops of plain walls can be missed.",
+    blind_spots: "Second exposures from one spot are told from copies by their noise: where one of the two was saved so coarsely that its noise is gone, a second exposure can look like a copy. Heavy crops of plain walls can be missed. Of a picture that serves many times, each use is named with the first four others only, unless the files are equal.",
 };
 
 /// The check.

@@ -12,12 +12,12 @@ use std::time::Duration;
 use postgres::{Client, IsolationLevel, Row};
 use sha2::{Digest, Sha256};
 
-use super::search::leads;
+use super::search::{Asked, candidates};
 use super::{
     Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
 };
 use crate::error::{Error, ErrorKind};
-use crate::measure::PhotoMeasures;
+use crate::measure::Shelf;
 use connect::Connection;
 use reading::{COLUMNS, Reading, photo_of};
 
@@ -79,19 +79,17 @@ impl Ledger for PostgresLedger {
         }
     }
 
-    fn find(
-        &self,
-        photos: &[&PhotoMeasures],
-        except_job: Option<&str>,
-    ) -> Result<Vec<Lead>, Error> {
-        self.run("read", |client| {
+    fn find(&self, photos: &Shelf, except_job: Option<&str>) -> Result<Vec<Lead>, Error> {
+        let asked = Asked::new(photos)?;
+        let candidates = self.run("read", |client| {
             let read = client
                 .build_transaction()
                 .isolation_level(IsolationLevel::RepeatableRead)
                 .read_only(true)
                 .start()?;
-            leads(&mut Reading(read), photos, except_job)
-        })
+            candidates(&mut Reading(read), &asked, except_job)
+        })?;
+        asked.leads(&candidates)
     }
 
     fn jobs(&self) -> Result<Vec<JobEntry>, Error> {

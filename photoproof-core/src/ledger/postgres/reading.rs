@@ -6,7 +6,7 @@ use postgres::{Row, Transaction};
 use crate::ledger::scan::{Batch, Place};
 use crate::ledger::search::Snapshot;
 use crate::ledger::{CompactFeatures, PhotoRecord, hash_of};
-use crate::measure::PhotoMeasures;
+use crate::measure::PhotoFacts;
 
 /// Columns in the order that `photo_of` reads.
 pub(super) const COLUMNS: &str = "p.path, p.file_sha256, p.pixel_sha256, p.area, p.phase, p.taken, p.device, \
@@ -49,7 +49,7 @@ impl Snapshot for Reading<'_> {
         }
     }
 
-    fn equal(&mut self, asked: &[&PhotoMeasures]) -> Result<Vec<(usize, Place)>, postgres::Error> {
+    fn equal(&mut self, asked: &[PhotoFacts]) -> Result<Vec<(usize, Place)>, postgres::Error> {
         let prints = || asked.iter().map(|photo| &photo.fingerprint);
         let files: Vec<&str> = prints().map(|p| p.file_sha256.as_str()).collect();
         let pixels: Vec<&str> = prints().map(|p| p.pixel_sha256.as_str()).collect();

@@ -13,13 +13,13 @@ use rusqlite::config::DbConfig;
 use rusqlite::{Connection, OptionalExtension, TransactionBehavior, params};
 
 use super::scan::pack;
-use super::search::leads;
+use super::search::{Asked, candidates};
 use super::{
     Claim, JobEntry, JobRecord, LATEST_JOBS, Lead, Ledger, PhotoRecord, Stats, VendorCameras,
     packed,
 };
 use crate::error::Error;
-use crate::measure::PhotoMeasures;
+use crate::measure::Shelf;
 use failed::failed;
 use reading::{COLUMNS, Reading, photo_of};
 
@@ -215,17 +215,15 @@ impl Ledger for SqliteLedger {
             .map_err(|e| failed("write", &self.path, e))
     }
 
-    fn find(
-        &self,
-        photos: &[&PhotoMeasures],
-        except_job: Option<&str>,
-    ) -> Result<Vec<Lead>, Error> {
+    fn find(&self, photos: &Shelf, except_job: Option<&str>) -> Result<Vec<Lead>, Error> {
+        let asked = Asked::new(photos)?;
         let search = || {
             let read = self.connection.unchecked_transaction()?;
-            let leads = leads(&mut Reading(&read), photos, except_job)?;
-            read.commit().map(|()| leads)
+            let candidates = candidates(&mut Reading(&read), &asked, except_job)?;
+            read.commit().map(|()| candidates)
         };
-        search().map_err(|e| failed("read", &self.path, e))
+        let candidates = search().map_err(|e| failed("read", &self.path, e))?;
+        asked.leads(&candidates)
     }
 
     fn jobs(&self) -> Result<Vec<JobEntry>, Error> {

@@ -6,7 +6,7 @@ use rusqlite::{Connection, OptionalExtension, Row, params};
 use crate::ledger::scan::{Batch, Place};
 use crate::ledger::search::Snapshot;
 use crate::ledger::{CompactFeatures, PhotoRecord, hash_of};
-use crate::measure::PhotoMeasures;
+use crate::measure::PhotoFacts;
 
 /// Columns in the order that `photo_of` reads.
 pub(super) const COLUMNS: &str = "p.path, p.file_sha256, p.pixel_sha256, p.area, p.phase, p.taken, p.device, \
@@ -51,7 +51,7 @@ impl Snapshot for Reading<'_> {
         Ok(())
     }
 
-    fn equal(&mut self, asked: &[&PhotoMeasures]) -> rusqlite::Result<Vec<(usize, Place)>> {
+    fn equal(&mut self, asked: &[PhotoFacts]) -> rusqlite::Result<Vec<(usize, Place)>> {
         let mut select = self.0.prepare(
             "SELECT job, position FROM photos WHERE file_sha256 = ?1
              UNION SELECT job, position FROM photos WHERE pixel_sha256 = ?2",

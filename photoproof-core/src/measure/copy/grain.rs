@@ -28,7 +28,7 @@ const BRIGHT: f32 = 235.0;
 const REFINEMENTS: usize = 2;
 
 /// The middle of the working picture at full working resolution.
-pub(super) fn window(gray: &GrayImage) -> GrayImage {
+pub(crate) fn window(gray: &GrayImage) -> GrayImage {
     let (width, height) = (gray.width().min(WINDOW[0]), gray.height().min(WINDOW[1]));
     let (x, y) = ((gray.width() - width) / 2, (gray.height() - height) / 2);
     image::imageops::crop_imm(gray, x, y, width, height).to_image()

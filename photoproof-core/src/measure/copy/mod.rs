@@ -13,17 +13,19 @@ use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest, Sha256};
 
+use crate::error::Error;
 use crate::hex::hex;
 
 use self::agree::Agreement;
 use self::align::{Map, PointPair};
+pub(crate) use self::grain::window as middle;
 pub(crate) use self::search::sum_up;
 use crate::ingest::Pixels;
 use crate::measure::change::SmallPicture;
 use crate::measure::feature::{Features, MatchOptions, Turn, match_features};
 use crate::measure::phash::{TurnedHashes, turned_hashes};
 use crate::measure::plane::Plane;
-use crate::measure::{Afresh, Comparison, PhotoMeasures, packed};
+use crate::measure::{Afresh, Comparison, PhotoMeasures, Shelf};
 
 /// Hash distance of 256 bits up to which whole frames are compared. Copies measured 0 to 28.
 const HASH_LEAD: u32 = 64;
@@ -104,9 +106,6 @@ pub struct Fingerprint {
     pub pixel_sha256: String,
     /// Perceptual hashes in all eight orientations.
     pub hashes: TurnedHashes,
-    /// The middle of the working picture, for its noise. Never leaves the job: the ledger does not get it.
-    #[serde(with = "packed::picture")]
-    pub middle: GrayImage,
     /// Width and height of the full upright picture, pixels.
     pub full_size: [u32; 2],
 }
@@ -169,7 +168,6 @@ impl Fingerprint {
             file_sha256,
             pixel_sha256: hex(&digest.finalize()),
             hashes: turned_hashes(&small.luma),
-            middle: grain::window(&pixels.gray),
             full_size: [pixels.full_width, pixels.full_height],
         }
     }
@@ -229,49 +227,53 @@ fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
 /// either way round; the numbers describe b against a.
 #[must_use]
 pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasure> {
-    if let Some(exact) = exact(&a.fingerprint, b.fingerprint.digests()) {
+    if let Some(exact) = exact(&a.facts.fingerprint, b.facts.fingerprint.digests()) {
         return Some(exact);
     }
-    let index = search::WordIndex::new(&[&a.features]);
+    let index = search::WordIndex::of_one(&a.features);
     verify(a, b, &search::likeliest_turns(&index.votes(&b.features, 1)))
 }
 
 /// The copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
 ///
 /// A photo is named with its first [`MAX_ORIGINALS`] confirmed originals; those of equal digests are named all.
-#[must_use]
-pub fn find_copies(photos: &[&PhotoMeasures]) -> Vec<(usize, usize, CopyMeasure)> {
+///
+/// # Errors
+/// If measures cannot be read back.
+pub fn find_copies(photos: &Shelf) -> Result<Vec<(usize, usize, CopyMeasure)>, Error> {
     find_copies_by(photos, &Afresh)
 }
 
 /// Like [`find_copies`]; the leads are looked at by `comparison`.
-#[must_use]
+///
+/// # Errors
+/// If measures cannot be read back.
 pub fn find_copies_by(
-    photos: &[&PhotoMeasures],
+    photos: &Shelf,
     comparison: &dyn Comparison,
-) -> Vec<(usize, usize, CopyMeasure)> {
-    let features: Vec<&Features> = photos.iter().map(|p| &p.features).collect();
-    let index = search::WordIndex::new(&features);
-    let mut found: Vec<(usize, usize, CopyMeasure)> = photos
-        .par_iter()
-        .enumerate()
-        .flat_map_iter(|(j, b)| copies_before(photos, &index, (j, b), comparison))
+) -> Result<Vec<(usize, usize, CopyMeasure)>, Error> {
+    let index = search::WordIndex::of_shelf(photos)?;
+    let found: Result<Vec<_>, Error> = (0..photos.len())
+        .into_par_iter()
+        .map(|j| copies_before(photos, &index, j, comparison))
         .collect();
+    let mut found: Vec<(usize, usize, CopyMeasure)> = found?.into_iter().flatten().collect();
     found.sort_by_key(|(a, b, _)| (*a, *b));
-    found
+    Ok(found)
 }
 
-/// The copies of photo `b`, the j-th, among those before it.
+/// The copies of the j-th photo among those before it.
 fn copies_before(
-    photos: &[&PhotoMeasures],
+    photos: &Shelf,
     index: &search::WordIndex,
-    (j, b): (usize, &PhotoMeasures),
+    j: usize,
     comparison: &dyn Comparison,
-) -> Vec<(usize, usize, CopyMeasure)> {
+) -> Result<Vec<(usize, usize, CopyMeasure)>, Error> {
+    let b = photos.get(j)?;
     let leads = search::word_leads(&index.votes(&b.features, j));
     let mut out = Vec::new();
     let mut originals = 0;
-    for (i, a) in photos.iter().enumerate().take(j) {
+    for (i, facts) in photos.facts().iter().enumerate().take(j) {
         let from = leads.partition_point(|lead| lead.a < i);
         let turns: Vec<usize> = leads
             .iter()
@@ -279,21 +281,21 @@ fn copies_before(
             .take_while(|lead| lead.a == i)
             .map(|lead| lead.turn)
             .collect();
-        let measure = exact(&a.fingerprint, b.fingerprint.digests()).or_else(|| {
-            let lead = whole_frame_lead(a, b).is_some() || !turns.is_empty();
-            let asked = lead && originals < MAX_ORIGINALS;
-            let measure = asked.then(|| comparison.copy(a, b, &turns)).flatten();
+        let (print, print_b) = (&facts.fingerprint, &b.facts.fingerprint);
+        let mut measure = exact(print, print_b.digests());
+        let is_lead = || whole_frame_lead(print, print_b).is_some() || !turns.is_empty();
+        if measure.is_none() && originals < MAX_ORIGINALS && is_lead() {
+            measure = comparison.copy(&*photos.get(i)?, &b, &turns);
             originals += usize::from(measure.as_ref().is_some_and(CopyMeasure::is_confirmed));
-            measure
-        });
+        }
         out.extend(measure.map(|measure| (i, j, measure)));
     }
-    out
+    Ok(out)
 }
 
 /// The turn in which the whole frames are near by their hashes, if they are.
-fn whole_frame_lead(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<usize> {
-    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
+fn whole_frame_lead(a: &Fingerprint, b: &Fingerprint) -> Option<usize> {
+    let distances = search::hash_leads(&a.hashes, &b.hashes);
     let nearest = (0..8).min_by_key(|&t| distances.get(t).copied())?;
     let near = distances.get(nearest).is_some_and(|&d| d <= HASH_LEAD);
     near.then_some(nearest)
@@ -344,7 +346,7 @@ impl CopyMeasure {
 /// Looks closely: whole frames whose hashes are near, then keypoint geometry in the given turns, as indices into
 /// [`Turn::ALL`].
 pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> Option<CopyMeasure> {
-    let near = whole_frame_lead(a, b);
+    let near = whole_frame_lead(&a.facts.fingerprint, &b.facts.fingerprint);
     if near.is_none() && turns.is_empty() {
         return None;
     }
@@ -516,11 +518,11 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
     let cut = |p: &PhotoMeasures| working_size(&p.features);
     grain::compare(
         &grain::Cut {
-            window: &a.fingerprint.middle,
+            window: &a.middle,
             size: cut(a),
         },
         &grain::Cut {
-            window: &b.fingerprint.middle,
+            window: &b.middle,
             size: cut(b),
         },
         &(down * map * up),
@@ -529,7 +531,7 @@ fn noise(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<grain::Grain
 
 /// Describes b against a.
 fn edited(a: &PhotoMeasures, b: &PhotoMeasures, kind: CopyKind, found: &Agreement) -> CopyMeasure {
-    let full = |p: &PhotoMeasures| p.fingerprint.full_size.map(f64::from);
+    let full = |p: &PhotoMeasures| p.facts.fingerprint.full_size.map(f64::from);
     let up = align::scale_map(full(a), size_of(&a.small.luma));
     let down = align::scale_map(size_of(&b.small.luma), full(b));
     let pose = align::pose(&(down * found.map * up), full(a));
@@ -560,8 +562,8 @@ fn turn_name(turn: Turn) -> String {
 #[doc(hidden)]
 pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     let mut out = Vec::new();
-    let distances = search::hash_leads(&a.fingerprint.hashes, &b.fingerprint.hashes);
-    let index = search::WordIndex::new(&[&a.features]);
+    let distances = search::hash_leads(&a.facts.fingerprint.hashes, &b.facts.fingerprint.hashes);
+    let index = search::WordIndex::of_one(&a.features);
     let votes = index.votes(&b.features, 1);
     let (pa, pb) = (
         Plane::from_gray(&a.small.luma),

@@ -4,6 +4,8 @@
 use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
+use crate::error::Error;
+use crate::measure::Shelf;
 use crate::measure::feature::{DESCRIPTOR_LEN, Feature, Features, Turn};
 use crate::measure::phash::TurnedHashes;
 
@@ -32,7 +34,7 @@ pub(super) struct Lead {
 type Test = [u8; 4];
 
 /// The fixed tests of all tables. Seeded: the same words on every machine.
-fn tests() -> Vec<[Test; WORD_BITS]> {
+fn tests() -> [[Test; WORD_BITS]; TABLES] {
     let mut state = 0x5DEE_CE66_D1CE_4E5B_u64;
     let mut draw = || {
         state ^= state << 13;
@@ -40,11 +42,7 @@ fn tests() -> Vec<[Test; WORD_BITS]> {
         state ^= state << 17;
         (state >> 32) as u8 % DESCRIPTOR_LEN as u8
     };
-    let mut tables = Vec::with_capacity(TABLES);
-    for _ in 0..TABLES {
-        tables.push([(); WORD_BITS].map(|()| [draw(), draw(), draw(), draw()]));
-    }
-    tables
+    [(); TABLES].map(|()| [(); WORD_BITS].map(|()| [draw(), draw(), draw(), draw()]))
 }
 
 /// Descriptors by position of their values, so that a test is made on many features at once.
@@ -114,12 +112,12 @@ struct Table {
 }
 
 impl Table {
-    fn new(photos: &[Columns], tests: &[Test; WORD_BITS]) -> Self {
-        let mut entries: Vec<(u32, u32)> = Vec::new();
-        for (i, columns) in photos.iter().enumerate() {
-            let words = columns.words(tests);
-            entries.extend(words.into_iter().map(|word| (word, i as u32)));
-        }
+    /// `words` of each photo.
+    fn new(words: &[&[u32]]) -> Self {
+        let mut entries: Vec<(u32, u32)> = (0..)
+            .zip(words)
+            .flat_map(|(photo, words)| words.iter().map(move |word| (*word, photo)))
+            .collect();
         entries.sort_unstable();
         entries.dedup();
         let mut starts = vec![0u32; (1 << (WORD_BITS + 1)) + 1];
@@ -163,19 +161,40 @@ pub(super) struct WordIndex {
     photos: usize,
 }
 
+/// The words of one photo in each table.
+type Words = [Vec<u32>; TABLES];
+
+/// The words of the strongest features, unturned.
+fn words_of(features: &Features, tests: &[[Test; WORD_BITS]; TABLES]) -> Words {
+    let columns = Columns::new(features.list.get(..INDEXED).unwrap_or(&features.list));
+    tests.each_ref().map(|tests| columns.words(tests))
+}
+
 impl WordIndex {
-    /// Indexes the unturned features of `photos`.
-    pub(super) fn new(photos: &[&Features]) -> Self {
-        let columns: Vec<Columns> = photos
-            .par_iter()
-            .map(|features| Columns::new(features.list.get(..INDEXED).unwrap_or(&features.list)))
-            .collect();
-        let tables = tests()
+    /// Indexes the unturned features of one photo.
+    pub(super) fn of_one(features: &Features) -> Self {
+        let tests = tests();
+        Self::new(tests, &[words_of(features, &tests)])
+    }
+
+    /// Indexes the unturned features of the photos of a job.
+    pub(super) fn of_shelf(photos: &Shelf) -> Result<Self, Error> {
+        let tests = tests();
+        let words: Result<Vec<Words>, Error> = (0..photos.len())
             .into_par_iter()
-            .map(|tests| (tests, Table::new(&columns, &tests)))
+            .map(|photo| Ok(words_of(&photos.get(photo)?.features, &tests)))
             .collect();
+        Ok(Self::new(tests, &words?))
+    }
+
+    fn new(tests: [[Test; WORD_BITS]; TABLES], photos: &[Words]) -> Self {
+        let tables = tests.into_par_iter().enumerate();
+        let tables = tables.map(|(at, tests)| {
+            let words: Vec<&[u32]> = photos.iter().map(|words| words[at].as_slice()).collect();
+            (tests, Table::new(&words))
+        });
         Self {
-            tables,
+            tables: tables.collect(),
             photos: photos.len(),
         }
     }

@@ -97,9 +97,12 @@ pub(crate) fn word_of(signature: u64) -> u32 {
         .fold(0, |word, bit| word << 1 | (signature >> bit & 1) as u32)
 }
 
+/// The words of a photo by the turn in which it is laid.
+pub(crate) type TurnedWords = [Vec<u32>; Turn::ALL.len()];
+
 /// The words by which `features` ask when laid as each turn, sorted, each once: of every keypoint its own and those in
 /// which the least decided tests, one of four or the first with one of the next two, went the other way.
-pub(crate) fn asked_words(features: &Features) -> [Vec<u32>; Turn::ALL.len()] {
+pub(crate) fn asked_words(features: &Features) -> TurnedWords {
     let tests = tests();
     let strongest = features.strongest(ASKING);
     Turn::ALL.map(|turn| {
@@ -144,7 +147,7 @@ impl Laid {
             turn,
             signatures: placed_signatures(&turned, ASKED),
             size: [f64::from(turned.width), f64::from(turned.height)],
-            full: asked.fingerprint.full_size.map(f64::from),
+            full: asked.facts.fingerprint.full_size.map(f64::from),
         })
     }
 }

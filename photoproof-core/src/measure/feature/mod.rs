@@ -62,6 +62,17 @@ pub struct Feature {
     pub descriptor: [u8; DESCRIPTOR_LEN],
 }
 
+/// A working picture as the frame of a camera.
+#[derive(Debug, Clone, Copy, Default, PartialEq, Serialize, Deserialize)]
+pub struct Frame {
+    /// Working width, pixels.
+    pub width: u32,
+    /// Working height, pixels.
+    pub height: u32,
+    /// Focal length in working pixels from FocalLengthIn35mmFilm by the diagonal rule.
+    pub focal_px: Option<f64>,
+}
+
 /// The features of one photo and the camera facts needed to interpret them.
 #[derive(Debug, Clone, Default, PartialEq, Serialize, Deserialize)]
 pub struct Features {
@@ -91,6 +102,16 @@ impl Features {
     #[must_use]
     pub fn from_gray(gray: &GrayImage, focal_px: Option<f64>) -> Self {
         Self::with_options(gray, focal_px, &FeatureOptions::default())
+    }
+
+    /// The frame they were found in.
+    #[must_use]
+    pub fn frame(&self) -> Frame {
+        Frame {
+            width: self.width,
+            height: self.height,
+            focal_px: self.focal_px,
+        }
     }
 
     /// The `count` strongest of these features.

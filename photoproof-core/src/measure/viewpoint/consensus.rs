@@ -115,17 +115,21 @@ pub(super) fn search(pairs: &[Pair], sigma: f64) -> Vec<Scored> {
     let mut starts = homography_starts(pairs, scored, sigma, &mut random);
     starts.extend(essential_starts(pairs, scored, sigma, &mut random));
     starts.extend(near_starts(scored, sigma));
-    let mut found: Vec<Scored> = starts
-        .iter()
-        .map(|start| {
-            let coarse = refine(start, scored, 4.0 * sigma, 5);
-            let motion = refine(&coarse, scored, 2.0 * sigma, 5);
-            Scored {
-                motion,
-                score: total_gain(&motion, pairs, 1.5 * sigma) + log_prior(&motion),
-            }
-        })
-        .collect();
+    let mut found: Vec<Scored> = Vec::new();
+    let mut coarse: Vec<Motion> = Vec::new();
+    for start in &starts {
+        let motion = refine(start, scored, 4.0 * sigma, 5);
+        // Most starts of two photos that share much lead to the same place.
+        if coarse.iter().any(|known| is_near(known, &motion)) {
+            continue;
+        }
+        coarse.push(motion);
+        let motion = refine(&motion, scored, 2.0 * sigma, 5);
+        found.push(Scored {
+            motion,
+            score: total_gain(&motion, pairs, 1.5 * sigma) + log_prior(&motion),
+        });
+    }
     found.sort_by(|x, y| y.score.total_cmp(&x.score));
     found.truncate(4);
     for f in &mut found {
@@ -134,6 +138,13 @@ pub(super) fn search(pairs: &[Pair], sigma: f64) -> Vec<Scored> {
     }
     found.sort_by(|x, y| y.score.total_cmp(&x.score));
     found
+}
+
+/// Whether two motions are so alike that refining either leads to one place: a tenth of a degree, a hundredth of the
+/// typical depth.
+fn is_near(a: &Motion, b: &Motion) -> bool {
+    let turned = rotation_angle(&(a.rotation * b.rotation.transpose()));
+    turned < 0.1_f64.to_radians() && (a.translation - b.translation).norm() < 0.01
 }
 
 /// Motions near none, a step back and a step closer, fitted from far off: where most of the picture

@@ -152,7 +152,7 @@ impl Names<'_> {
         let mut row = photo::photo(
             &result.intake.photos[id.0],
             &result.grouped.labels[id.0],
-            &result.measures[id.0].quality,
+            &result.measures.facts()[id.0].quality,
         );
         let moment = result.grouped.moments.get(id.0).copied().flatten();
         row.site_time = moment.map(|moment| timeline::civil(moment.civil));
@@ -207,17 +207,17 @@ impl Names<'_> {
                 || (copy.photo == pair.b && copy.original == Original::InJob(pair.a))
         });
         let (a, b) = (
-            &self.0.measures[pair.a.0].features,
-            &self.0.measures[pair.b.0].features,
+            self.0.measures.facts()[pair.a.0].frame,
+            self.0.measures.facts()[pair.b.0].frame,
         );
         let mut row = pair::pair(
             &pair::Named {
                 path: &self.path(pair.a),
-                features: a,
+                frame: a,
             },
             &pair::Named {
                 path: &self.path(pair.b),
-                features: b,
+                frame: b,
             },
             &pair.viewpoint,
             copy.map(|copy| &copy.measure),

@@ -4,18 +4,18 @@ use super::photo::rounded;
 use crate::advice::advice;
 use crate::limits::Limits;
 use crate::measure::{
-    Change, CopyKind, CopyMeasure, Features, Inconclusive, Model, Viewpoint, ViewpointShift,
+    Change, CopyKind, CopyMeasure, Frame, Inconclusive, Model, Viewpoint, ViewpointShift,
 };
 use crate::relation::{Doubt, Relation, doubt};
 use crate::report::v1;
 
-/// A photo's path with its features.
+/// A photo's path with its frame.
 #[derive(Debug, Clone, Copy)]
 pub struct Named<'a> {
     /// Path as printed.
     pub path: &'a str,
-    /// Its features, for the frame size.
-    pub features: &'a Features,
+    /// Its frame.
+    pub frame: Frame,
 }
 
 /// The report's row of a compared pair.
@@ -46,7 +46,7 @@ pub fn pair(
         inliers: evidence.inliers,
         matches: evidence.matches,
         model: None,
-        focal_known: a.features.focal_px.is_some() && b.features.focal_px.is_some(),
+        focal_known: a.frame.focal_px.is_some() && b.frame.focal_px.is_some(),
         copy: copy_name(copy).to_owned(),
         copy_detail: copy.filter(|copy| copy.is_edit()).map(copy_detail),
         advice: None,
@@ -57,11 +57,7 @@ pub fn pair(
     match viewpoint {
         Viewpoint::Shift(shift) => {
             fill_motion(&mut row, shift);
-            row.alignment = Some(unit_width(
-                &shift.alignment,
-                a.features.width,
-                b.features.width,
-            ));
+            row.alignment = Some(unit_width(&shift.alignment, a.frame.width, b.frame.width));
             if let Some(doubt) = doubt(shift, limits) {
                 row.reason = Some(doubt.reason(&shift.evidence));
                 row.contradictions = contradictions(doubt, shift);
