@@ -94,8 +94,8 @@ def make_photo(task):
     matrix = cv2.getPerspectiveTransform(np.float32(inner), target_corners)
     large = cv2.warpPerspective(picture, matrix, SIZE, flags=cv2.INTER_CUBIC)
     large = cv2.convertScaleAbs(large, alpha=random.uniform(0.9, 1.1))
-    shift = random.integers(0, 1000, 2)
-    rgb = cv2.cvtColor(cv2.add(large, np.roll(sensor_noise(), shift, (0, 1)), dtype=cv2.CV_8U), cv2.COLOR_BGR2RGB)
+    noise = sum(np.roll(picture, random.integers(0, 1000, 2), (0, 1)) for picture in sensor_noise())
+    rgb = cv2.cvtColor(cv2.add(large, noise, dtype=cv2.CV_8U), cv2.COLOR_BGR2RGB)
     exif = Image.Exif()
     minutes = {"before": 0, "during": 180, "after": 360}[pathlib.Path(target).parent.name] + index % 180
     moment = f"2026:03:02 {8 + minutes // 60:02}:{minutes % 60:02}:{index % 60:02}"
@@ -116,10 +116,11 @@ def part(use):
 
 @functools.cache
 def sensor_noise():
-    """Read noise of a small sensor, correlated a little by demosaicing; one picture, moved for each photo."""
+    """Read noise of a small sensor, correlated a little by demosaicing: two pictures, which are moved apart and added, so
+    that no two photos share their noise."""
     random = np.random.default_rng(7)
-    noise = random.standard_normal((SIZE[1], SIZE[0], 3), dtype=np.float32)
-    return np.rint(cv2.GaussianBlur(noise, (0, 0), 0.6) * 7.0).astype(np.int16)
+    noise = random.standard_normal((2, SIZE[1], SIZE[0], 3), dtype=np.float32)
+    return [np.rint(cv2.GaussianBlur(picture, (0, 0), 0.6) * 5.0).astype(np.int16) for picture in noise]
 
 
 def job_folder(files, folder):

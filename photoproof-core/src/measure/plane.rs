@@ -93,17 +93,16 @@ impl Plane {
         if !inside(x, self.width) || !inside(y, self.height) {
             return None;
         }
-        let (column, row) = (x as usize, y as usize);
-        let (fx, fy) = ((x - column as f64) as f32, (y - row as f64) as f32);
+        // Conversions from and to 32 bits are the quick ones.
+        let (column, row) = (x as i32, y as i32);
+        let (fx, fy) = ((x - f64::from(column)) as f32, (y - f64::from(row)) as f32);
+        let (column, row) = (column as usize, row as usize);
         if column + 1 >= self.width || row + 1 >= self.height {
             return None;
         }
         let start = row * self.width + column;
-        let top = self.data.get(start..start + 2)?;
-        let bottom = self.data.get(start + self.width..start + self.width + 2)?;
-        let (&[a, b], &[c, d]) = (top, bottom) else {
-            return None;
-        };
+        let (&[a, b], rest) = self.data.get(start..)?.split_first_chunk()?;
+        let (&[c, d], _) = rest.get(self.width - 2..)?.split_first_chunk()?;
         let (upper, lower) = (a + (b - a) * fx, c + (d - c) * fx);
         Some(upper + (lower - upper) * fy)
     }

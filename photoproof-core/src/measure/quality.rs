@@ -229,7 +229,8 @@ fn edge_at(fine: &Plane, coarse: &Plane, at: (usize, usize), least: f32) -> Opti
     }
     let (ux, uy) = (gx / strength, gy / strength);
     // The crest of the coarse gradient only: neighbours across the edge are weaker.
-    let (dx, dy) = (ux.round() as isize, uy.round() as isize);
+    let nearest = |v: f32| isize::from(v >= 0.5) - isize::from(v <= -0.5);
+    let (dx, dy) = (nearest(ux), nearest(uy));
     // Two samples lie between the frame and the ones that are judged.
     let along = |plane: &Plane, step: isize| {
         let x = x.saturating_add_signed(step * dx);

@@ -17,6 +17,9 @@ pub(super) struct Likeness {
     pub(super) contrast: [f32; 2],
 }
 
+/// Sums that are kept side by side: registers hold so many, and the order of additions is the same on every processor.
+const LANES: usize = 4;
+
 /// Standard deviation that counts as noise, luma levels.
 const NOISE: f32 = 2.0;
 
@@ -32,7 +35,7 @@ pub(super) fn compare(
     let side = 2 * half as usize;
     let first = corner(a, x - half, y - half, side)?;
     let second = corner(b, x + shift.0 - half, y + shift.1 - half, side)?;
-    let (mut sa, mut sb, mut saa, mut sbb, mut sab) = (0.0f32, 0.0f32, 0.0f32, 0.0f32, 0.0f32);
+    let mut sums = [[0.0f32; LANES]; 5];
     for row in 0..side {
         let p = a
             .data
@@ -40,14 +43,18 @@ pub(super) fn compare(
         let q = b
             .data
             .get(second + row * b.width..second + row * b.width + side)?;
-        for (&p, &q) in p.iter().zip(q) {
-            sa += p;
-            sb += q;
-            saa += p * p;
-            sbb += q * q;
-            sab += p * q;
+        let (p, p_rest) = p.as_chunks::<LANES>();
+        let (q, q_rest) = q.as_chunks::<LANES>();
+        for (p, q) in p.iter().zip(q) {
+            for lane in 0..LANES {
+                add(&mut sums, lane, p[lane], q[lane]);
+            }
+        }
+        for (lane, (p, q)) in p_rest.iter().zip(q_rest).enumerate() {
+            add(&mut sums, lane, *p, *q);
         }
     }
+    let [sa, sb, saa, sbb, sab] = sums.map(|lanes| lanes.iter().sum::<f32>());
     let n = (side * side) as f32;
     let (ma, mb) = (sa / n, sb / n);
     let va = (saa / n - ma * ma).max(0.0);
@@ -58,6 +65,16 @@ pub(super) fn compare(
         mean: [ma, mb],
         contrast: [va.sqrt(), vb.sqrt()],
     })
+}
+
+/// Adds a sample of each window to the sums of a lane: of both, of their squares, of their products.
+#[inline(always)]
+fn add([sa, sb, saa, sbb, sab]: &mut [[f32; LANES]; 5], lane: usize, p: f32, q: f32) {
+    sa[lane] += p;
+    sb[lane] += q;
+    saa[lane] += p * p;
+    sbb[lane] += q * q;
+    sab[lane] += p * q;
 }
 
 fn corner(plane: &Plane, x: isize, y: isize, side: usize) -> Option<usize> {

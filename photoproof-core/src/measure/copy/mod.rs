@@ -36,6 +36,11 @@ const MIN_COVER: f64 = 0.93;
 const HOPELESS: f64 = 0.3;
 /// Cover that refining a map may add: measured 0.004 at most for copies and 0.032 for others.
 const COVER_GAINED: f64 = 0.05;
+/// The strongest keypoints that are matched first, the inliers from which their map is clear, and the cover that even a
+/// rough map of a copy shows.
+const FEW: usize = 500;
+const CLEAR_INLIERS: usize = 30;
+const FEW_COVER: f64 = 0.8;
 /// Textured blocks needed to say anything.
 const MIN_BLOCKS: usize = 8;
 /// Share and median correlation of the textured blocks: copies measured 0.72 (a large logo) and 0.989 at least, rooms
@@ -188,23 +193,20 @@ fn frame_map(a: &GrayImage, b: &GrayImage, turn: Turn) -> Option<Map> {
 }
 
 /// The map between the working pictures from keypoints, where b laid as `turn` resembles a.
-fn feature_alignment(a: &PhotoMeasures, b: &PhotoMeasures, turn: Turn) -> Option<align::Alignment> {
-    let turned = b.features.turned(turn);
-    let matches = match_features(&a.features, &turned, &MatchOptions::default());
+fn feature_alignment(a: &Features, b: &Features, turn: Turn) -> Option<align::Alignment> {
+    let turned = b.turned(turn);
+    let matches = match_features(a, &turned, &MatchOptions::default());
     let pairs: Vec<PointPair> = matches
         .iter()
         .filter_map(|m| {
-            let (p, q) = (
-                a.features.list.get(m.a as usize)?,
-                turned.list.get(m.b as usize)?,
-            );
+            let (p, q) = (a.list.get(m.a as usize)?, turned.list.get(m.b as usize)?);
             Some(PointPair {
                 a: [f64::from(p.keypoint.x), f64::from(p.keypoint.y)],
                 b: [f64::from(q.keypoint.x), f64::from(q.keypoint.y)],
             })
         })
         .collect();
-    let size = [f64::from(b.features.width), f64::from(b.features.height)];
+    let size = working_size(b);
     let mut alignment = align::align(&pairs, size[0].max(size[1]))?;
     alignment.map = align::turn_map(turn, size).try_inverse()? * alignment.map;
     Some(alignment)
@@ -212,6 +214,22 @@ fn feature_alignment(a: &PhotoMeasures, b: &PhotoMeasures, turn: Turn) -> Option
 
 fn working_size(features: &Features) -> [f64; 2] {
     [f64::from(features.width), f64::from(features.height)]
+}
+
+/// Whether the strongest keypoints already tell that b, laid as `turn`, shows another part of what a shows: photos of one
+/// room are leads in plenty, and matching all keypoints takes most of the time of looking at one.
+fn shows_another_part(
+    a: &PhotoMeasures,
+    b: &PhotoMeasures,
+    turn: Turn,
+    planes: &[Plane; 2],
+) -> bool {
+    let [few_a, few_b] = [a, b].map(|p| p.features.strongest(FEW));
+    let found = feature_alignment(&few_a, &few_b, turn);
+    found.is_some_and(|found| {
+        found.inliers >= CLEAR_INLIERS
+            && !may_cover(planes, &thumb_map(&found.map, a, b), FEW_COVER)
+    })
 }
 
 /// A map between working pictures as one between thumbnails.
@@ -358,7 +376,11 @@ pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> O
         if !matches!(answer, Answer::Open) {
             break;
         }
-        let alignment = feature_alignment(a, b, *Turn::ALL.get(turn)?);
+        let turn = *Turn::ALL.get(turn)?;
+        if shows_another_part(a, b, turn, &planes) {
+            continue;
+        }
+        let alignment = feature_alignment(&a.features, &b.features, turn);
         answer = alignment.map_or(Answer::Open, |found| {
             decide(a, b, &planes, &thumb_map(&found.map, a, b))
         });
@@ -380,7 +402,7 @@ enum Answer {
 
 /// Whether the aligned thumbnails agree as only copies do.
 fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) -> Answer {
-    if !may_cover(planes, map) {
+    if !may_cover(planes, map, MIN_COVER - COVER_GAINED) {
         return Answer::Open;
     }
     for blur in EXTRA_BLURS {
@@ -404,11 +426,10 @@ fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) 
     Answer::Open
 }
 
-/// Whether the one frame may show the other whole once `map` is refined.
-fn may_cover(planes: &[Plane; 2], map: &Map) -> bool {
+/// Whether by `map` the one frame shows at least this share of the other.
+fn may_cover(planes: &[Plane; 2], map: &Map, least: f64) -> bool {
     let [a, b] = planes.each_ref().map(|p| [p.width as f64, p.height as f64]);
     let back = map.try_inverse();
-    let least = MIN_COVER - COVER_GAINED;
     align::seen(map, a, b) >= least || back.is_some_and(|back| align::seen(&back, b, a) >= least)
 }
 
@@ -588,7 +609,7 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
         0,
         frame.and_then(|m| agree::agree(&pa, &pb, &m, 0.0)),
     );
-    if let Some(al) = feature_alignment(a, b, Turn::ALL[best_votes]) {
+    if let Some(al) = feature_alignment(&a.features, &b.features, Turn::ALL[best_votes]) {
         let map = thumb_map(&al.map, a, b);
         line(
             "feat",
