@@ -67,7 +67,7 @@ impl Lanes {
     }
 }
 
-/// A row of a block of `plane` that begins `by` columns from its left edge.
+/// A row of samples of `plane`, `by` columns and rows from a corner.
 #[inline(always)]
 fn row(plane: &Plane, (left, top): (usize, usize), by: [usize; 2]) -> Option<&[f32; BLOCK]> {
     let start = (top + by[1]) * plane.width + left + by[0];
