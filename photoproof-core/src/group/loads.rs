@@ -42,12 +42,10 @@ pub(crate) fn repeats(tally: &Tally, evidence: LoadEvidence<'_>) -> Result<Vec<R
     let mut compared = 0;
     for (at, later) in loads.iter().enumerate() {
         let earlier = loads.get(..at).unwrap_or_default();
-        for first in earlier {
-            if let Some(found) = repeat(first, later, evidence, &mut compared)? {
-                repeats.push(found);
-                break;
-            }
-        }
+        let found = earlier
+            .iter()
+            .find_map(|first| repeat(first, later, evidence, &mut compared).transpose());
+        repeats.extend(found.transpose()?);
     }
     Ok(repeats)
 }
@@ -92,14 +90,11 @@ fn repeat(
     let mut how = Sameness::SamePhoto;
     let mut pairs = BTreeSet::new();
     for &photo in &later.photos {
-        let mut found = None;
-        for &other in &first.photos {
-            found = same(other, photo, beds, evidence, compared)?.map(|known| (known, other));
-            if found.is_some() {
-                break;
-            }
-        }
-        let Some((known, other)) = found else {
+        let found = first.photos.iter().find_map(|&other| {
+            let known = same(other, photo, beds, evidence, compared).transpose()?;
+            Some(known.map(|known| (known, other)))
+        });
+        let Some((known, other)) = found.transpose()? else {
             return Ok(None);
         };
         how = how.max(known);

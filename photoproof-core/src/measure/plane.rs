@@ -4,7 +4,6 @@
 //! (0.5, 0.5).
 
 use image::GrayImage;
-use nalgebra::{Matrix3, Vector3};
 
 use crate::measure::blur::blurred;
 
@@ -67,21 +66,6 @@ impl Plane {
             *value = place(at)
                 .and_then(|[x, y]| self.sample(x, y))
                 .unwrap_or(f32::NAN);
-        }
-        out
-    }
-
-    /// As [`resampled`](Self::resampled), where a plane-to-plane `map` leads from the frame into this plane.
-    pub(crate) fn mapped(&self, (width, height): (usize, usize), map: &Matrix3<f64>) -> Self {
-        let mut out = Self::zeros(width, height);
-        for (y, row) in out.data.chunks_exact_mut(width.max(1)).enumerate() {
-            let start = map * Vector3::new(0.0, y as f64 + 0.5, 1.0);
-            let step = map.column(0);
-            for (x, value) in row.iter_mut().enumerate() {
-                let at = start + step * (x as f64 + 0.5);
-                let depth = 1.0 / at.z;
-                *value = self.sample(at.x * depth, at.y * depth).unwrap_or(f32::NAN);
-            }
         }
         out
     }

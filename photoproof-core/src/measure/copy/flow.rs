@@ -4,7 +4,7 @@
 use nalgebra::{SMatrix, SVector};
 use pulp::{Arch, Simd, WithSimd};
 
-use super::align::Map;
+use super::align::{Map, apply};
 use crate::measure::plane::Plane;
 
 /// Side of a block, samples.
@@ -75,7 +75,6 @@ fn row(plane: &Plane, (left, top): (usize, usize), by: [usize; 2]) -> Option<&[f
 }
 
 /// Two blocks, their means taken off, and the gradient of the second: sums of products.
-#[derive(Clone, Copy, Default)]
 struct Products {
     pp: f64,
     qq: f64,
@@ -234,14 +233,14 @@ pub(super) fn refine(
     times: usize,
 ) -> (Plane, Vec<Shift>) {
     let size = (first.width, first.height);
-    let mut warped = second.mapped(size, map);
+    let mut warped = second.resampled(size, |at| apply(map, at));
     let mut found = shifts(first, &warped);
     for _ in 0..times {
         let Some(step) = correction(&found, [size.0 as f64, size.1 as f64]) else {
             break;
         };
         let next = *map * step;
-        let rewarped = second.mapped(size, &next);
+        let rewarped = second.resampled(size, |at| apply(&next, at));
         let left = shifts(first, &rewarped);
         if left.len() * 5 < found.len() * 4 || spread(&left) >= spread(&found) {
             break;

@@ -36,11 +36,6 @@ const MIN_COVER: f64 = 0.93;
 const HOPELESS: f64 = 0.3;
 /// Cover that refining a map may add: measured 0.004 at most for copies and 0.032 for others.
 const COVER_GAINED: f64 = 0.05;
-/// The strongest keypoints that are matched first, the inliers from which their map is clear, and the cover that even a
-/// rough map of a copy shows.
-const FEW: usize = 500;
-const CLEAR_INLIERS: usize = 30;
-const FEW_COVER: f64 = 0.8;
 /// Textured blocks needed to say anything.
 const MIN_BLOCKS: usize = 8;
 /// Share and median correlation of the textured blocks: copies measured 0.72 (a large logo) and 0.989 at least, rooms
@@ -216,22 +211,6 @@ fn working_size(features: &Features) -> [f64; 2] {
     [f64::from(features.width), f64::from(features.height)]
 }
 
-/// Whether the strongest keypoints already tell that b, laid as `turn`, shows another part of what a shows: photos of one
-/// room are leads in plenty, and matching all keypoints takes most of the time of looking at one.
-fn shows_another_part(
-    a: &PhotoMeasures,
-    b: &PhotoMeasures,
-    turn: Turn,
-    planes: &[Plane; 2],
-) -> bool {
-    let [few_a, few_b] = [a, b].map(|p| p.features.strongest(FEW));
-    let found = feature_alignment(&few_a, &few_b, turn);
-    found.is_some_and(|found| {
-        found.inliers >= CLEAR_INLIERS
-            && !may_cover(planes, &thumb_map(&found.map, a, b), FEW_COVER)
-    })
-}
-
 /// A map between working pictures as one between thumbnails.
 fn thumb_map(map: &Map, a: &PhotoMeasures, b: &PhotoMeasures) -> Map {
     let up = align::scale_map(size_of(&a.small.luma), working_size(&a.features));
@@ -376,11 +355,7 @@ pub(super) fn verify(a: &PhotoMeasures, b: &PhotoMeasures, turns: &[usize]) -> O
         if !matches!(answer, Answer::Open) {
             break;
         }
-        let turn = *Turn::ALL.get(turn)?;
-        if shows_another_part(a, b, turn, &planes) {
-            continue;
-        }
-        let alignment = feature_alignment(&a.features, &b.features, turn);
+        let alignment = feature_alignment(&a.features, &b.features, *Turn::ALL.get(turn)?);
         answer = alignment.map_or(Answer::Open, |found| {
             decide(a, b, &planes, &thumb_map(&found.map, a, b))
         });
@@ -402,7 +377,7 @@ enum Answer {
 
 /// Whether the aligned thumbnails agree as only copies do.
 fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) -> Answer {
-    if !may_cover(planes, map, MIN_COVER - COVER_GAINED) {
+    if !may_cover(planes, map) {
         return Answer::Open;
     }
     for blur in EXTRA_BLURS {
@@ -426,10 +401,11 @@ fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) 
     Answer::Open
 }
 
-/// Whether by `map` the one frame shows at least this share of the other.
-fn may_cover(planes: &[Plane; 2], map: &Map, least: f64) -> bool {
+/// Whether the one frame may show the other whole once `map` is refined.
+fn may_cover(planes: &[Plane; 2], map: &Map) -> bool {
     let [a, b] = planes.each_ref().map(|p| [p.width as f64, p.height as f64]);
     let back = map.try_inverse();
+    let least = MIN_COVER - COVER_GAINED;
     align::seen(map, a, b) >= least || back.is_some_and(|back| align::seen(&back, b, a) >= least)
 }
 
