@@ -2,6 +2,7 @@
 
 mod agree;
 mod align;
+mod coherence;
 mod flow;
 mod frame;
 mod grain;
@@ -228,7 +229,12 @@ pub fn compare_copies(a: &PhotoMeasures, b: &PhotoMeasures) -> Option<CopyMeasur
         return Some(exact);
     }
     let index = search::WordIndex::of_one(&a.features);
-    verify(a, b, &search::likeliest_turns(&index.votes(&b.features, 1)))
+    // There are no other photos to hold the votes against.
+    verify(
+        a,
+        b,
+        &search::most_votes(&index.votes_for_first(&b.features)),
+    )
 }
 
 /// The copies among the photos of one job as (index of a, index of b, measure), a before b, sorted.
@@ -267,7 +273,7 @@ fn copies_before(
     comparison: &dyn Comparison,
 ) -> Result<Vec<(usize, usize, CopyMeasure)>, Error> {
     let b = photos.get(j)?;
-    let leads = search::word_leads(&index.votes(&b.features, j));
+    let leads = index.leads(&b.features, j);
     let mut out = Vec::new();
     let mut originals = 0;
     for (i, facts) in photos.facts().iter().enumerate().take(j) {
@@ -561,14 +567,14 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
     let mut out = Vec::new();
     let distances = search::hash_leads(&a.facts.fingerprint.hashes, &b.facts.fingerprint.hashes);
     let index = search::WordIndex::of_one(&a.features);
-    let votes = index.votes(&b.features, 1);
+    let votes = index.votes_for_first(&b.features);
     let (pa, pb) = (
         Plane::from_gray(&a.small.luma),
         Plane::from_gray(&b.small.luma),
     );
     let best_hash = (0..8).min_by_key(|&t| distances[t]).unwrap_or(0);
-    let best_votes = (0..8).max_by_key(|&t| votes[0][t]).unwrap_or(0);
-    let total: u32 = votes[0].iter().sum();
+    let best_votes = (0..8).max_by_key(|&t| votes[t]).unwrap_or(0);
+    let total: u32 = votes.iter().sum();
     let frame = frame_map(&a.small.luma, &b.small.luma, Turn::ALL[best_hash]);
     let mut line = |what: &str, turn: usize, inliers: usize, g: Option<Agreement>| {
         let g = g.unwrap_or_default();
@@ -576,7 +582,7 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
         let framed = is_framed(&[pa.clone(), pb.clone()], &g);
         out.push(format!(
             "{what} {turn} hash {} votes {} of {total} in {inliers} cover {:.2} {:.2} textured {} share {:.3} median {:.3} patch {:.3} stray {:.3} corners {} {:.3} lost {:.3} {:.3} tone {:.3} recoloured {:.1} flow {:.3} framed {framed} noise {:.2} {:.2} shared {:.2?} {:.2?} fine flow {:.3} over {} copy {} {:?}",
-            distances[turn], votes[0][turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g), exposure(&g, framed, Some(&n))
+            distances[turn], votes[turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g), exposure(&g, framed, Some(&n))
         ));
     };
     line(

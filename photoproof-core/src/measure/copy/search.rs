@@ -1,9 +1,12 @@
 //! Which pairs of a job are worth a look: perceptual hashes for whole pictures, shared descriptor
 //! words for parts of pictures. Cost grows with the number of real likenesses, not of pairs.
 
+use std::ops::Range;
+
 use pulp::{Arch, Simd, WithSimd};
 use rayon::prelude::*;
 
+use super::coherence::{Spots, is_coherent};
 use crate::error::Error;
 use crate::measure::Shelf;
 use crate::measure::feature::{DESCRIPTOR_LEN, Feature, Features, Turn};
@@ -105,23 +108,25 @@ impl WithSimd for Append<'_> {
     }
 }
 
-/// One hash table: photos by word, with the start of every word's bucket.
+/// One hash table: photos by word, each once, with the start of every word's bucket.
 struct Table {
     starts: Vec<u32>,
     photos: Vec<u32>,
+    /// Strongest feature of the photo that has the word.
+    features: Vec<u16>,
 }
 
 impl Table {
     /// `words` of each photo.
     fn new(words: &[&[u32]]) -> Self {
-        let mut entries: Vec<(u32, u32)> = (0..)
+        let mut entries: Vec<(u32, u32, u16)> = (0..)
             .zip(words)
-            .flat_map(|(photo, words)| words.iter().map(move |word| (*word, photo)))
+            .flat_map(|(photo, words)| (0..).zip(*words).map(move |(i, word)| (*word, photo, i)))
             .collect();
         entries.sort_unstable();
-        entries.dedup();
+        entries.dedup_by_key(|(word, photo, _)| (*word, *photo));
         let mut starts = vec![0u32; (1 << (WORD_BITS + 1)) + 1];
-        for (word, _) in &entries {
+        for (word, ..) in &entries {
             if let Some(count) = starts.get_mut(*word as usize + 1) {
                 *count += 1;
             }
@@ -129,19 +134,29 @@ impl Table {
         sum_up(&mut starts);
         Self {
             starts,
-            photos: entries.into_iter().map(|(_, photo)| photo).collect(),
+            photos: entries.iter().map(|(_, photo, _)| *photo).collect(),
+            features: entries.iter().map(|(.., feature)| *feature).collect(),
         }
     }
 
-    fn bucket(&self, word: u32) -> &[u32] {
-        let range = self.starts.get(word as usize..word as usize + 2);
-        match range {
-            Some(&[from, to]) => self
-                .photos
-                .get(from as usize..to as usize)
-                .unwrap_or_default(),
-            _ => &[],
+    /// Place of the photos that have `word`; none where there are so many that it says nothing.
+    fn bucket(&self, word: u32) -> Range<usize> {
+        match self.starts.get(word as usize..word as usize + 2) {
+            Some(&[from, to]) if (to - from) as usize <= MAX_BUCKET => from as usize..to as usize,
+            _ => 0..0,
         }
+    }
+
+    /// Photos that have `word`.
+    fn photos(&self, word: u32) -> &[u32] {
+        self.photos.get(self.bucket(word)).unwrap_or_default()
+    }
+
+    /// Photos that have `word`, each with its feature.
+    fn entries(&self, word: u32) -> impl Iterator<Item = (usize, u16)> {
+        let features = self.features.get(self.bucket(word)).unwrap_or_default();
+        let photos = self.photos(word).iter().map(|photo| *photo as usize);
+        photos.zip(features.iter().copied())
     }
 }
 
@@ -158,70 +173,137 @@ pub(crate) fn sum_up(sizes: &mut [u32]) -> u32 {
 /// An index of the descriptor words of several photos.
 pub(super) struct WordIndex {
     tables: Vec<([Test; WORD_BITS], Table)>,
-    photos: usize,
+    photos: Vec<Spots>,
 }
 
 /// The words of one photo in each table.
 type Words = [Vec<u32>; TABLES];
 
 /// The words of the strongest features, unturned.
-fn words_of(features: &Features, tests: &[[Test; WORD_BITS]; TABLES]) -> Words {
+fn words_of(features: &Features, tests: &[[Test; WORD_BITS]; TABLES]) -> (Words, Spots) {
     let columns = Columns::new(features.list.get(..INDEXED).unwrap_or(&features.list));
-    tests.each_ref().map(|tests| columns.words(tests))
+    let words = tests.each_ref().map(|tests| columns.words(tests));
+    (words, Spots::new(features, INDEXED))
+}
+
+/// A photo that asks, laid as one of the eight turns.
+struct Laid {
+    words: Vec<Vec<u32>>,
+    spots: Spots,
 }
 
 impl WordIndex {
     /// Indexes the unturned features of one photo.
     pub(super) fn of_one(features: &Features) -> Self {
         let tests = tests();
-        Self::new(tests, &[words_of(features, &tests)])
+        Self::new(tests, vec![words_of(features, &tests)])
     }
 
     /// Indexes the unturned features of the photos of a job.
     pub(super) fn of_shelf(photos: &Shelf) -> Result<Self, Error> {
         let tests = tests();
-        let words: Result<Vec<Words>, Error> = (0..photos.len())
+        let words: Result<Vec<_>, Error> = (0..photos.len())
             .into_par_iter()
             .map(|photo| Ok(words_of(&photos.get(photo)?.features, &tests)))
             .collect();
-        Ok(Self::new(tests, &words?))
+        Ok(Self::new(tests, words?))
     }
 
-    fn new(tests: [[Test; WORD_BITS]; TABLES], photos: &[Words]) -> Self {
+    fn new(tests: [[Test; WORD_BITS]; TABLES], photos: Vec<(Words, Spots)>) -> Self {
+        let (all, spots): (Vec<Words>, Vec<Spots>) = photos.into_iter().unzip();
         let tables = tests.into_par_iter().enumerate();
         let tables = tables.map(|(at, tests)| {
-            let words: Vec<&[u32]> = photos.iter().map(|words| words[at].as_slice()).collect();
+            let words: Vec<&[u32]> = all.iter().map(|words| words[at].as_slice()).collect();
             (tests, Table::new(&words))
         });
         Self {
             tables: tables.collect(),
-            photos: photos.len(),
+            photos: spots,
         }
     }
 
-    /// Votes for the photos before `end` in each turn: words that `features`, so laid, shares.
-    pub(super) fn votes(&self, features: &Features, end: usize) -> Vec<[u32; 8]> {
-        let end = end.min(self.photos);
-        let mut votes = vec![[0u32; 8]; end];
+    /// `features` laid as each turn.
+    fn laid(&self, features: &Features) -> [Laid; 8] {
         let strongest = features.strongest(ASKING);
-        for (t, turn) in Turn::ALL.iter().enumerate() {
-            let columns = Columns::new(&strongest.turned(*turn).list);
-            for (tests, table) in &self.tables {
-                for word in columns.words(tests) {
-                    let bucket = table.bucket(word);
-                    if bucket.len() > MAX_BUCKET {
-                        continue;
-                    }
-                    for photo in bucket {
-                        let vote = votes.get_mut(*photo as usize).and_then(|v| v.get_mut(t));
-                        if let Some(vote) = vote {
-                            *vote += 1;
-                        }
+        Turn::ALL.map(|turn| {
+            let turned = strongest.turned(turn);
+            let columns = Columns::new(&turned.list);
+            Laid {
+                words: self
+                    .tables
+                    .iter()
+                    .map(|(tests, _)| columns.words(tests))
+                    .collect(),
+                spots: Spots::new(&turned, ASKING),
+            }
+        })
+    }
+
+    /// Votes for the photos before `end` in each turn: words that the photo, so laid, shares.
+    fn votes(&self, laid: &[Laid; 8], end: usize) -> Vec<[u32; 8]> {
+        let mut votes = vec![[0u32; 8]; end.min(self.photos.len())];
+        for (turn, laid) in laid.iter().enumerate() {
+            for ((_, table), words) in self.tables.iter().zip(&laid.words) {
+                for photo in words.iter().flat_map(|word| table.photos(*word)) {
+                    let row = votes.get_mut(*photo as usize);
+                    if let Some(vote) = row.and_then(|row| row.get_mut(turn)) {
+                        *vote += 1;
                     }
                 }
             }
         }
         votes
+    }
+
+    /// The pairs worth a look of a photo with the ones before `end`.
+    pub(super) fn leads(&self, features: &Features, end: usize) -> Vec<Lead> {
+        let laid = self.laid(features);
+        let mut leads = word_leads(&self.votes(&laid, end));
+        let coherent: Vec<bool> = self.coherent(&laid, &leads);
+        let mut coherent = coherent.into_iter();
+        leads.retain(|_| coherent.next().unwrap_or(false));
+        leads
+    }
+
+    /// Which of the leads share words that lie as in a copy.
+    fn coherent(&self, laid: &[Laid; 8], leads: &[Lead]) -> Vec<bool> {
+        let mut pairs = vec![Vec::new(); leads.len()];
+        for (turn, laid) in laid.iter().enumerate() {
+            // Where a photo's lead in this turn stands.
+            let mut places = vec![None; self.photos.len()];
+            for (place, lead) in leads
+                .iter()
+                .enumerate()
+                .filter(|(_, lead)| lead.turn == turn)
+            {
+                if let Some(entry) = places.get_mut(lead.a) {
+                    *entry = Some(place);
+                }
+            }
+            for ((_, table), words) in self.tables.iter().zip(&laid.words) {
+                for (word, j) in words.iter().zip(0u16..) {
+                    for (photo, i) in table.entries(*word) {
+                        let place = places.get(photo).copied().flatten();
+                        if let Some(list) = place.and_then(|place| pairs.get_mut(place)) {
+                            list.push((i, j));
+                        }
+                    }
+                }
+            }
+        }
+        let of_lead = |(lead, pairs): (&Lead, &mut Vec<(u16, u16)>)| {
+            pairs.sort_unstable();
+            pairs.dedup();
+            let spots = (self.photos.get(lead.a), laid.get(lead.turn));
+            matches!(spots, (Some(a), Some(b)) if is_coherent(pairs, a, &b.spots))
+        };
+        leads.iter().zip(&mut pairs).map(of_lead).collect()
+    }
+
+    /// Votes for the first photo in each turn.
+    pub(super) fn votes_for_first(&self, features: &Features) -> [u32; 8] {
+        let votes = self.votes(&self.laid(features), 1);
+        votes.first().copied().unwrap_or_default()
     }
 }
 
@@ -240,7 +322,7 @@ const WEAK_LEADS: usize = 6;
 const LIKELIEST: u32 = 4;
 
 /// The turns worth a look in each photo before `end`, most votes first, two a photo at most.
-pub(super) fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
+fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
     let total: u64 = votes.iter().flatten().map(|&v| u64::from(v)).sum();
     let largest = votes.iter().flatten().max().copied().unwrap_or(0);
     let cells = (votes.len() * 8).saturating_sub(1).max(1) as f64;
@@ -267,13 +349,8 @@ pub(super) fn word_leads(votes: &[[u32; 8]]) -> Vec<Lead> {
     leads
 }
 
-/// The turns worth a look in the only photo of an index: there are no other photos to hold its votes against.
-pub(super) fn likeliest_turns(votes: &[[u32; 8]]) -> Vec<usize> {
-    votes.first().map(most_votes).unwrap_or_default().to_vec()
-}
-
 /// The two turns with most votes, most first.
-fn most_votes(row: &[u32; 8]) -> [usize; 2] {
+pub(super) fn most_votes(row: &[u32; 8]) -> [usize; 2] {
     let mut turns = [0, 1, 2, 3, 4, 5, 6, 7];
     turns.sort_by_key(|&t| (std::cmp::Reverse(row.get(t).copied()), t));
     let [first, second, ..] = turns;
