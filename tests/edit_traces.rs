@@ -17,12 +17,14 @@ use rayon::prelude::*;
 use shared::{files_under, shared};
 
 /// The checks that look at traces of editing.
-const TRACES: [&str; 6] = [
+const TRACES: [&str; 8] = [
     "editing-software",
     "changed-after-capture",
     "thumbnail-disagrees",
     "size-differs",
     "compression-differs",
+    "saved-again",
+    "newer-part",
     "metadata-stripped",
 ];
 

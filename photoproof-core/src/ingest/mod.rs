@@ -9,6 +9,7 @@ pub mod capture_time;
 mod container;
 mod date_text;
 mod decode;
+mod earlier_save;
 mod embedded;
 mod exif;
 mod file_name_time;
@@ -50,6 +51,7 @@ use rayon::prelude::*;
 
 pub use archive::is_archive;
 pub use capture_time::{CaptureTime, TimeSource};
+pub use earlier_save::EarlierSave;
 pub use folder_state::FolderState;
 pub use list::{job_sheet_text, photo_paths};
 pub use objects::{is_object_url, job_folders};

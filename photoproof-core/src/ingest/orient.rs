@@ -17,6 +17,20 @@ pub(crate) fn upright(stored: RgbImage, orientation: Option<u16>) -> RgbImage {
     }
 }
 
+/// Where a place of the stored picture, shares of its width and height, lies in the upright one.
+pub(crate) fn upright_place([x, y]: [f64; 2], orientation: Option<u16>) -> [f64; 2] {
+    match orientation {
+        Some(2) => [1.0 - x, y],
+        Some(3) => [1.0 - x, 1.0 - y],
+        Some(4) => [x, 1.0 - y],
+        Some(5) => [y, x],
+        Some(6) => [1.0 - y, x],
+        Some(7) => [1.0 - y, 1.0 - x],
+        Some(8) => [y, 1.0 - x],
+        _ => [x, y],
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -45,6 +59,13 @@ mod tests {
             let turned = upright(stored.clone(), Some(value));
             assert_eq!(turned.dimensions(), size, "{value}");
             assert_eq!(first(&turned, origin.0, origin.1), 0, "{value}");
+            let corner = |place, (x, y): (u32, u32)| {
+                let [u, v] = upright_place(place, Some(value));
+                assert_eq!((u > 0.5, v > 0.5), (x > 0, y > 0), "{value}");
+            };
+            corner([0.0, 0.0], origin);
+            corner([1.0, 0.0], row_end);
+            corner([0.0, 1.0], column_end);
             assert_eq!(first(&turned, row_end.0, row_end.1), 2, "{value}");
             assert_eq!(first(&turned, column_end.0, column_end.1), 3, "{value}");
         }

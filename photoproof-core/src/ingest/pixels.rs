@@ -2,6 +2,8 @@
 
 use image::{GrayImage, RgbImage};
 
+use crate::ingest::EarlierSave;
+
 /// Long side of the working picture in pixels. All measurements refer to it.
 pub const WORKING_LONG_SIDE: u32 = 1024;
 
@@ -18,6 +20,8 @@ pub struct Pixels {
     pub full_height: u32,
     /// The thumbnail inside the file, upright as the picture, if there is one that can be read.
     pub embedded: Option<GrayImage>,
+    /// What the coded values tell of an earlier saving.
+    pub earlier: Option<EarlierSave>,
 }
 
 impl Pixels {
@@ -35,6 +39,7 @@ impl Pixels {
             full_width,
             full_height,
             embedded: None,
+            earlier: None,
         }
     }
 

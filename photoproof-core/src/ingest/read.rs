@@ -15,7 +15,7 @@ use crate::ingest::options::IngestOptions;
 use crate::ingest::traces::{ProgramSource, Traces};
 use crate::ingest::walk::FilePlace;
 use crate::ingest::{CaptureTime, Ignored, Label, Photo, Pixels, Rejected, TimeSource};
-use crate::ingest::{embedded, file_name_time, xmp};
+use crate::ingest::{earlier_save, embedded, file_name_time, xmp};
 
 /// What one file turned out to be; `P` is its pixels, or what was made of them.
 pub(crate) enum Outcome<P> {
@@ -51,6 +51,9 @@ impl Picture<'_> {
         pixels.embedded = self
             .thumbnail
             .and_then(|bytes| embedded::decoded(&bytes, self.orientation, gate));
+        if self.format == Format::Jpeg {
+            pixels.earlier = earlier_save::find(&self.bytes, (&pixels.rgb, self.orientation), gate);
+        }
         photo.stamp = stamp;
         photo.width = pixels.full_width;
         photo.height = pixels.full_height;

@@ -71,17 +71,20 @@ impl Quantisation {
     #[must_use]
     pub fn quality(&self) -> Option<u8> {
         (1..=100).find(|&quality| {
-            let percent = match u32::from(quality) {
-                low @ ..50 => 5000 / low,
-                high => 200 - 2 * high,
-            };
-            let scaled = K1.map(|value| (u32::from(value) * percent + 50) / 100);
-            let pairs = scaled.iter().zip(&self.luma);
-            pairs
-                .into_iter()
-                .all(|(&scaled, &luma)| scaled.clamp(1, 255) == u32::from(luma))
+            let scaled = scaled_k1(quality);
+            let mut pairs = scaled.iter().zip(&self.luma);
+            pairs.all(|(&scaled, &luma)| scaled == u32::from(luma))
         })
     }
+}
+
+/// Table K.1, zigzag, scaled to a quality, 1..=100, as the Independent JPEG Group's library does.
+pub(crate) fn scaled_k1(quality: u8) -> [u32; 64] {
+    let percent = match u32::from(quality) {
+        low @ ..50 => 5000 / low.max(1),
+        high => 200 - 2 * high.min(100),
+    };
+    K1.map(|value| ((u32::from(value) * percent + 50) / 100).clamp(1, 255))
 }
 
 /// Adds the tables of one DQT segment (ITU-T T.81, B.2.4.1) to `tables`, by their number; stops at what is no

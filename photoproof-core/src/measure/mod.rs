@@ -30,7 +30,7 @@ pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};
 use image::GrayImage;
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{Photo, Pixels};
+use crate::ingest::{EarlierSave, Photo, Pixels};
 
 /// What is measured on one photo and small enough to be held for every photo of a job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -42,6 +42,8 @@ pub struct PhotoFacts {
     pub quality: Quality,
     /// Agreement of the thumbnail inside the file with the picture, where both say something.
     pub embedded: Option<EmbeddedMatch>,
+    /// What the coded values of the file tell of a saving before the last one.
+    pub earlier: Option<EarlierSave>,
     /// The working picture as a camera's frame.
     pub frame: Frame,
 }
@@ -89,6 +91,7 @@ fn measured(file_sha256: String, pixels: &Pixels, features: Features) -> PhotoMe
             fingerprint: Fingerprint::new(file_sha256, pixels, &small),
             quality: Quality::new(pixels),
             embedded: None,
+            earlier: pixels.earlier.clone(),
             frame: features.frame(),
         },
         features,

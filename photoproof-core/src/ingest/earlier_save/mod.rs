@@ -1,0 +1,83 @@
+//! Traces of an earlier saving in a JPEG: the steps of its quantisation show in the values of the last one, where that was
+//! the finer. Parts that were put in between the two do not bear them.
+
+mod coefficients;
+mod model;
+mod parts;
+
+use image::RgbImage;
+use serde::{Deserialize, Serialize};
+
+use crate::ingest::memory::MemoryGate;
+use crate::ingest::orient::upright_place;
+use crate::ingest::traces::scaled_k1;
+
+/// Coefficients, of nine, that must bear the earlier steps.
+const MIN_MODES: usize = 3;
+/// The same for parts to be told from the rest: where few are left, rounding has blurred them.
+const MIN_MODES_PARTS: usize = 6;
+/// Coded bytes that are read to see whether there are any.
+const SAMPLE: usize = 300_000;
+
+/// What the coded values of a JPEG tell of a saving before the last one.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub struct EarlierSave {
+    /// The quality, 1..=100, whose scaling of table K.1 comes nearest to the steps of the earlier saving.
+    pub quality: u8,
+    /// Parts of the upright picture that do not bear its steps: they were put in later. Left, top, right and bottom as
+    /// shares of width and height, 0..=1.
+    pub newer_parts: Vec<[f64; 4]>,
+}
+
+/// Looks for an earlier saving in the bytes of a JPEG, whose working picture was turned upright as stated. `None` where nothing shows one: saved once, saved before at the same
+/// or a higher quality, resized or cropped in between, progressive, or too little in it.
+pub(crate) fn find(
+    file: &[u8],
+    picture: (&RgbImage, Option<u16>),
+    gate: &MemoryGate,
+) -> Option<EarlierSave> {
+    let sample = coefficients::read(file, SAMPLE)?;
+    let steps = model::earlier(&sample);
+    if steps.len() < MIN_MODES {
+        return None;
+    }
+    let newer_parts = if steps.len() < MIN_MODES_PARTS {
+        Vec::new()
+    } else {
+        let _room = gate.hold(sample.room());
+        let whole = coefficients::read(file, file.len())?;
+        let stored = parts::newer(&whole, &steps, picture);
+        stored
+            .into_iter()
+            .map(|part| upright(part, picture.1))
+            .collect()
+    };
+    Some(EarlierSave {
+        quality: quality(&steps),
+        newer_parts,
+    })
+}
+
+/// Where a part of the stored picture lies in the upright one.
+fn upright([left, top, right, bottom]: [f64; 4], orientation: Option<u16>) -> [f64; 4] {
+    let [a, b] = [[left, top], [right, bottom]].map(|at| upright_place(at, orientation));
+    let [least, most] = [f64::min, f64::max].map(|of| [of(a[0], b[0]), of(a[1], b[1])]);
+    [least[0], least[1], most[0], most[1]]
+}
+
+/// The usual quality with the nearest steps.
+fn quality(steps: &[model::Earlier]) -> u8 {
+    let distance = |quality: &u8| -> f64 {
+        let table = scaled_k1(*quality);
+        let pairs = steps
+            .iter()
+            .filter_map(|step| Some((table.get(step.index)?, step.before)));
+        pairs
+            .map(|(there, before)| (f64::from(*there) / f64::from(before)).ln().abs())
+            .sum()
+    };
+    let mut all: Vec<u8> = (1..=100).collect();
+    all.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
+    all.first().copied().unwrap_or(1)
+}
