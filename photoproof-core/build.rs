@@ -13,7 +13,12 @@ const MEASURES: [&str; 4] = [
 ];
 
 fn main() {
-    println!("cargo:rustc-env=PHOTOPROOF_MEASURES={}", digest(&MEASURES));
+    // Another decoder, other pixels.
+    let decoder = std::env::var_os("CARGO_FEATURE_FAST_JPEG").map_or("", |_| "-fast-jpeg");
+    println!(
+        "cargo:rustc-env=PHOTOPROOF_MEASURES={}{decoder}",
+        digest(&MEASURES)
+    );
     println!(
         "cargo:rustc-env=PHOTOPROOF_SOURCES={}",
         digest(&["src", "../Cargo.lock"])
