@@ -191,3 +191,61 @@ fn total(rows: &[Row], curve: &Vector4<f64>) -> f64 {
     };
     rows.iter().map(of).sum()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Values as a camera's: two-sided exponential, `spread` levels wide, rounded to `before` (0 for not at all), then moved by
+    /// the rounding of pixels and quantised by `now`.
+    fn saved(spread: f64, before: u16, now: u16) -> Histogram {
+        let mut state = 7_u64;
+        let mut draw = || {
+            state = state
+                .wrapping_mul(6_364_136_223_846_793_005)
+                .wrapping_add(1_442_695_040_888_963_407);
+            ((state >> 11) as f64 + 0.5) / (1_u64 << 53) as f64
+        };
+        let mut counts = [0.0; VALUES];
+        for _ in 0..40_000 {
+            let mut value = -spread * draw().ln();
+            if before > 0 {
+                let step = f64::from(before);
+                let rounding = (0..12).map(|_| draw()).sum::<f64>() - 6.0;
+                value = ((value / step).round() * step + 0.35 * rounding).abs();
+            }
+            let at = (value / f64::from(now)).round() as usize;
+            if let Some(count) = at.checked_sub(1).and_then(|bin| counts.get_mut(bin)) {
+                *count += 1.0;
+            }
+        }
+        counts
+    }
+
+    #[test]
+    fn the_step_of_a_coarser_saving_is_found_and_no_other() {
+        for (before, now) in [(3, 1), (5, 2), (8, 3), (10, 4), (6, 5), (14, 5)] {
+            for spread in [12.0, 30.0] {
+                let found = earlier_step(1, now, &saved(spread, before, now));
+                assert_eq!(
+                    found.map(|steps| steps.before),
+                    Some(before),
+                    "{before}, then {now}"
+                );
+            }
+        }
+    }
+
+    #[test]
+    fn values_saved_once_or_before_by_a_finer_step_bear_none() {
+        for (before, now) in [(0, 1), (0, 2), (0, 6), (1, 4), (2, 6), (3, 3)] {
+            for spread in [12.0, 30.0] {
+                assert_eq!(
+                    earlier_step(1, now, &saved(spread, before, now)),
+                    None,
+                    "{before}, then {now}"
+                );
+            }
+        }
+    }
+}

@@ -39,7 +39,7 @@ impl Check for NewerPart {
                 let [left, top, right, bottom] = *part;
                 let (width, height) = (right - left, bottom - top);
                 META.finding(format!(
-                    "a part at the {}, {:.0} % of the width by {:.0} % of the height, lacks the traces of an earlier saving that the rest of the picture shows",
+                    "a part {}, {:.0} % of the width by {:.0} % of the height, lacks the traces of an earlier saving that the rest of the picture shows",
                     place(left + right, top + bottom),
                     width * 100.0,
                     height * 100.0
@@ -61,8 +61,9 @@ fn place(x: f64, y: f64) -> String {
     };
     let across = third(x, ["left", "middle", "right"]);
     match third(y, ["top", "", "bottom"]) {
-        "" => across.to_owned(),
-        down if across == "middle" => down.to_owned(),
-        down => format!("{down} {across}"),
+        "" if across == "middle" => "in the middle".to_owned(),
+        "" => format!("at the {across}"),
+        down if across == "middle" => format!("at the {down}"),
+        down => format!("at the {down} {across}"),
     }
 }
