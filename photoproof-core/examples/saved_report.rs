@@ -2,15 +2,14 @@
 //!
 //! `cargo run --release -p photoproof-core --example saved_report -- FOLDER...`
 //! Every photo is reduced first (by 0.9, 0.75 or 0.6 of its sides), which takes away the traces that it comes with. The part
-//! is another place of the same photo, a quarter of its width by 15 % of its height. Beside the time that looking takes.
+//! is another place of the same photo, a quarter of its width by 15 % of its height.
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::expect_used)]
 
 use std::path::{Path, PathBuf};
-use std::time::{Duration, Instant};
 
 use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
-use photoproof_core::ingest::{EarlierSave, IngestOptions, read_photo};
+use photoproof_core::ingest::{EarlierSave, IngestOptions, read_photo_bytes};
 use rayon::prelude::*;
 
 /// Qualities of the first and of the last saving.
@@ -27,13 +26,9 @@ fn again(bytes: &[u8]) -> RgbImage {
     image::load_from_memory(bytes).unwrap().to_rgb8()
 }
 
-fn look(bytes: &[u8]) -> (Option<EarlierSave>, Duration) {
-    let file = tempfile::Builder::new().suffix(".jpg").tempfile().unwrap();
-    std::fs::write(file.path(), bytes).unwrap();
-    let start = Instant::now();
-    let read = read_photo(file.path(), "photo.jpg", &IngestOptions::default());
-    let earlier = read.expect("a photo").1.earlier;
-    (earlier, start.elapsed())
+fn look(bytes: &[u8]) -> Option<EarlierSave> {
+    let read = read_photo_bytes(bytes, "photo.jpg", &IngestOptions::default());
+    read.expect("a photo").1.earlier
 }
 
 /// Left, top, right and bottom of the part that is put in, shares of the picture.
@@ -74,11 +69,11 @@ fn row(file: &Path, scale: f64, [first, last]: [u8; 2]) -> Row {
     let side = |of: u32| (f64::from(of) * scale) as u32;
     let (width, height) = (side(picture.width()), side(picture.height()));
     let fresh = imageops::resize(&picture, width, height, imageops::FilterType::Lanczos3);
-    let once = look(&jpeg(&fresh, last)).0;
+    let once = look(&jpeg(&fresh, last));
     let mut saved = again(&jpeg(&fresh, first));
-    let twice = look(&jpeg(&saved, last)).0;
+    let twice = look(&jpeg(&saved, last));
     with_part(&fresh, &mut saved);
-    let patched = look(&jpeg(&saved, last)).0;
+    let patched = look(&jpeg(&saved, last));
     let near = |earlier: &EarlierSave| earlier.quality.abs_diff(first) <= 3;
     let parts = |earlier: &Option<EarlierSave>| {
         earlier

@@ -179,7 +179,7 @@ pub(super) struct WordIndex {
 /// The words of one photo in each table.
 type Words = [Vec<u32>; TABLES];
 
-/// The words of the strongest features, unturned.
+/// The words of the strongest features, unturned, and where they lie.
 fn words_of(features: &Features, tests: &[[Test; WORD_BITS]; TABLES]) -> (Words, Spots) {
     let columns = Columns::new(features.list.get(..INDEXED).unwrap_or(&features.list));
     let words = tests.each_ref().map(|tests| columns.words(tests));
@@ -258,11 +258,11 @@ impl WordIndex {
     /// The pairs worth a look of a photo with the ones before `end`.
     pub(super) fn leads(&self, features: &Features, end: usize) -> Vec<Lead> {
         let laid = self.laid(features);
-        let mut leads = word_leads(&self.votes(&laid, end));
-        let coherent: Vec<bool> = self.coherent(&laid, &leads);
-        let mut coherent = coherent.into_iter();
-        leads.retain(|_| coherent.next().unwrap_or(false));
-        leads
+        let leads = word_leads(&self.votes(&laid, end));
+        let coherent = self.coherent(&laid, &leads);
+        let both = leads.into_iter().zip(coherent);
+        both.filter_map(|(lead, coherent)| coherent.then_some(lead))
+            .collect()
     }
 
     /// Which of the leads share words that lie as in a copy.
