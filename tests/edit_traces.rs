@@ -12,7 +12,8 @@ use photoproof_core::group::{Compared, Grouped, group};
 use photoproof_core::ingest::{IngestOptions, Intake, ingest, read_photo};
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{CHECKS, Evidence, Finding, Severity};
-use photoproof_core::measure::{PhotoFacts, measure_photo};
+use photoproof_core::measure::{PhotoFacts, Quality, measure_photo};
+use photoproof_core::report::inspect::InspectLine;
 use rayon::prelude::*;
 use shared::{files_under, shared};
 
@@ -112,6 +113,20 @@ fn the_tables_of_a_known_encoder_give_its_quality() {
     let (photo, _) = read_photo(&file, "a.jpg", &IngestOptions::default()).unwrap();
     let tables = photo.traces.quantisation.unwrap();
     assert_eq!(tables.quality(), Some(40));
+}
+
+#[test]
+fn inspect_tells_of_an_earlier_saving_and_where_a_part_is_newer() {
+    let text = |file: &str| {
+        let path = fixtures().join(file);
+        let (photo, pixels) = read_photo(&path, "a.jpg", &IngestOptions::default()).unwrap();
+        let line = InspectLine::of_photo(&photo, &Quality::new(&pixels));
+        line.with_earlier_save(pixels.earlier).to_text()
+    };
+    let said = "before at a lower quality, about 74 on the usual scale, and then again";
+    assert!(text("saved-again/fail/twice.jpg").contains(&format!("{said}\n")));
+    assert!(text("newer-part/fail/patched.jpg").contains(&format!("{said}; one part")));
+    assert!(!text("saved-again/pass/once.jpg").contains("  saved "));
 }
 
 /// A photo of its own job; of what cannot be decoded, what its metadata say.

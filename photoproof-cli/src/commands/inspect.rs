@@ -68,7 +68,9 @@ fn inspect(path: &Path, options: &IngestOptions) -> Vec<InspectLine> {
         return archived(path, &shown, options);
     }
     vec![match read_photo(path, &shown, options) {
-        Ok((photo, pixels)) => InspectLine::of_photo(&photo, &Quality::new(&pixels)),
+        Ok((photo, pixels)) => {
+            InspectLine::of_photo(&photo, &Quality::new(&pixels)).with_earlier_save(pixels.earlier)
+        }
         Err(rejected) => InspectLine::of_rejected(&rejected),
     }]
 }
@@ -84,15 +86,17 @@ fn archived(path: &Path, shown: &str, options: &IngestOptions) -> Vec<InspectLin
         })]
     };
     let read = ingest(path, &JobSheet::default(), options, |_, pixels| {
-        Quality::new(pixels)
+        (Quality::new(pixels), pixels.earlier.clone())
     });
-    let (intake, qualities) = match read {
+    let (intake, measured) = match read {
         Ok(read) => read,
         Err(error) => return whole(error.to_string()),
     };
-    let photos = intake.photos.iter().zip(&qualities);
+    let photos = intake.photos.iter().zip(measured);
     let mut lines: Vec<InspectLine> = photos
-        .map(|(photo, quality)| InspectLine::of_photo(photo, quality))
+        .map(|(photo, (quality, earlier))| {
+            InspectLine::of_photo(photo, &quality).with_earlier_save(earlier)
+        })
         .chain(intake.rejected.iter().map(InspectLine::of_rejected))
         .collect();
     lines.sort_by(|a, b| a.path.cmp(&b.path));

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{Photo, Rejected};
+use crate::ingest::{EarlierSave, Photo, Rejected};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -37,6 +37,9 @@ pub struct InspectLine {
     /// Whether the file holds Content Credentials (C2PA). They are not verified; their absence means nothing.
     #[serde(default)]
     pub content_credentials: bool,
+    /// Traces of a saving before the last one, where the picture was read.
+    #[serde(default)]
+    pub earlier_save: Option<EarlierSave>,
     /// Sharpness measure.
     pub sharpness: Option<f64>,
     /// Exposure measures.
@@ -67,6 +70,7 @@ impl InspectLine {
             camera: v1::Camera::from(&photo.camera),
             software: photo.software.clone(),
             content_credentials: photo.traces.content_credentials,
+            earlier_save: None,
             sharpness: Some(quality.sharpness),
             exposure: Some(v1::Exposure {
                 mean_luma: quality.mean_luma,
@@ -76,6 +80,15 @@ impl InspectLine {
             stamp: photo.stamp.as_ref().map(crate::report::build::photo::stamp),
             problems: photo.problems.clone(),
             readable: true,
+        }
+    }
+
+    /// The same, with the traces of an earlier saving.
+    #[must_use]
+    pub fn with_earlier_save(self, earlier_save: Option<EarlierSave>) -> Self {
+        Self {
+            earlier_save,
+            ..self
         }
     }
 
@@ -124,6 +137,7 @@ impl InspectLine {
         let credentials = "Content Credentials (C2PA) are in the file; they were not verified";
         let present = self.content_credentials;
         add("signed", present.then(|| credentials.to_owned()));
+        add("saved", self.earlier_save.as_ref().map(saved_words));
         add("quality", self.quality());
         for problem in &self.problems {
             add("problem", Some(problem.clone()));
@@ -198,6 +212,18 @@ const NOTHING: Quality = Quality {
     one_colour_share: 0.0,
     bar_share: 0.0,
 };
+
+fn saved_words(earlier: &EarlierSave) -> String {
+    let parts = match earlier.newer_parts.len() {
+        0 => String::new(),
+        1 => "; one part of the picture is newer than that".to_owned(),
+        count => format!("; {count} parts of the picture are newer than that"),
+    };
+    format!(
+        "before at a lower quality, about {} on the usual scale, and then again{parts}",
+        earlier.quality
+    )
+}
 
 fn source_words(source: &str) -> &str {
     match source {
