@@ -5,10 +5,11 @@ use std::hash::Hasher;
 use std::path::{Path, PathBuf};
 
 /// What the measures of photos and pairs are made by.
-const MEASURES: [&str; 4] = [
+const MEASURES: [&str; 5] = [
     "src/ingest",
     "src/measure",
     "src/thumbnail.rs",
+    "src/grid.rs",
     "../Cargo.lock",
 ];
 

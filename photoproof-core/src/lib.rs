@@ -14,6 +14,7 @@ pub mod advice;
 pub mod cache;
 pub mod error;
 pub mod geodesy;
+mod grid;
 pub mod group;
 pub mod hex;
 pub mod ingest;

@@ -17,8 +17,17 @@ pub(crate) fn upright(stored: RgbImage, orientation: Option<u16>) -> RgbImage {
     }
 }
 
+/// Where a rectangle of the stored picture lies in the upright one: left, top, right and bottom, shares of width and height.
+pub(crate) fn upright_rectangle(
+    [left, top, right, bottom]: [f64; 4],
+    orientation: Option<u16>,
+) -> [f64; 4] {
+    let [[a, b], [c, d]] = [[left, top], [right, bottom]].map(|at| upright_place(at, orientation));
+    [a.min(c), b.min(d), a.max(c), b.max(d)]
+}
+
 /// Where a place of the stored picture, shares of its width and height, lies in the upright one.
-pub(crate) fn upright_place([x, y]: [f64; 2], orientation: Option<u16>) -> [f64; 2] {
+fn upright_place([x, y]: [f64; 2], orientation: Option<u16>) -> [f64; 2] {
     match orientation {
         Some(2) => [1.0 - x, y],
         Some(3) => [1.0 - x, 1.0 - y],

@@ -130,7 +130,9 @@ impl Header {
         };
         let (&of_scan, chosen) = scan.split_first()?;
         let chosen: Vec<&[u8]> = chosen.chunks_exact(2).take(usize::from(of_scan)).collect();
-        let is_whole = chosen.len() == 1 || chosen.len() == described.len();
+        // A scan of one component goes block by block (A.2.2).
+        let is_single = chosen.len() == 1;
+        let is_whole = is_single || chosen.len() == described.len();
         if !is_whole || !matches!(described.len(), 1 | 3) || chosen.first()?.first() != Some(&name)
         {
             return None;
@@ -140,16 +142,11 @@ impl Header {
             let (&[name, factors, _], &[same, codes]) = (*described, *chosen) else {
                 return None;
             };
-            // A scan of one component goes block by block (A.2.2).
-            let factors = if chosen.len() < 2 || scan.first() == Some(&1) {
-                0x11
-            } else {
-                factors
-            };
+            let factors = if is_single { 0x11 } else { factors };
             let [across, down] = [factors >> 4, factors & 15].map(u16::from);
             let largest = [sampling >> 4, sampling & 15].map(u16::from);
             let fits = (1..=4).contains(&across) && (1..=4).contains(&down);
-            if name != same || !fits || scan.first() != Some(&1) && [across, down] > largest {
+            if name != same || !fits || !is_single && [across, down] > largest {
                 return None;
             }
             components.push(Component {

@@ -9,7 +9,6 @@ use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
 use crate::ingest::memory::MemoryGate;
-use crate::ingest::orient::upright_place;
 use crate::ingest::traces::scaled_k1;
 
 /// Coefficients, of nine, that must bear the earlier steps.
@@ -30,8 +29,9 @@ pub struct EarlierSave {
     pub newer_parts: Vec<[f64; 4]>,
 }
 
-/// Looks for an earlier saving in the bytes of a JPEG, whose working picture was turned upright as stated. `None` where nothing shows one: saved once, saved before at the same
-/// or a higher quality, resized or cropped in between, progressive, or too little in it.
+/// Looks for an earlier saving in the bytes of a JPEG, whose working picture was turned upright as stated. `None` where
+/// nothing shows one: saved once, saved before at the same or a higher quality, resized or cropped in between,
+/// progressive, or too little in it.
 pub(crate) fn find(
     file: &[u8],
     picture: (&RgbImage, Option<u16>),
@@ -47,23 +47,12 @@ pub(crate) fn find(
     } else {
         let _room = gate.hold(sample.room());
         let whole = coefficients::read(file, file.len())?;
-        let stored = parts::newer(&whole, &steps, picture);
-        stored
-            .into_iter()
-            .map(|part| upright(part, picture.1))
-            .collect()
+        parts::newer(&whole, &steps, picture)
     };
     Some(EarlierSave {
         quality: quality(&steps),
         newer_parts,
     })
-}
-
-/// Where a part of the stored picture lies in the upright one.
-fn upright([left, top, right, bottom]: [f64; 4], orientation: Option<u16>) -> [f64; 4] {
-    let [a, b] = [[left, top], [right, bottom]].map(|at| upright_place(at, orientation));
-    let [least, most] = [f64::min, f64::max].map(|of| [of(a[0], b[0]), of(a[1], b[1])]);
-    [least[0], least[1], most[0], most[1]]
 }
 
 /// The usual quality with the nearest steps.
@@ -77,7 +66,6 @@ fn quality(steps: &[model::Earlier]) -> u8 {
             .map(|(there, before)| (f64::from(*there) / f64::from(before)).ln().abs())
             .sum()
     };
-    let mut all: Vec<u8> = (1..=100).collect();
-    all.sort_by(|a, b| distance(a).total_cmp(&distance(b)));
-    all.first().copied().unwrap_or(1)
+    let nearest = (1..=100).min_by(|a, b| distance(a).total_cmp(&distance(b)));
+    nearest.unwrap_or(1)
 }

@@ -5,7 +5,8 @@ use image::RgbImage;
 
 use super::coefficients::{Block, Coefficients};
 use super::model::{Earlier, Histogram, VALUES, bin, histogram, pattern_at};
-use crate::ingest::orient::upright_place;
+use crate::grid;
+use crate::ingest::orient::upright_rectangle;
 
 /// Cells along the long side at most, and blocks along the side of a cell at least.
 const CELLS: usize = 48;
@@ -25,15 +26,13 @@ const RARE: usize = 500;
 /// Count added to both sides of a ratio of counts.
 const SURE: f64 = 3.0;
 
-/// Left, top, right and bottom of a part as stored, shares of the picture.
-pub(super) type Rectangle = [f64; 4];
-
-/// The parts without the `earlier` steps; `picture` is the working picture, and how it was turned upright.
+/// The parts without the `earlier` steps: left, top, right and bottom as shares of the upright picture. `picture` is the
+/// working picture, and how it was turned upright.
 pub(super) fn newer(
     coefficients: &Coefficients,
     earlier: &[Earlier],
     picture: (&RgbImage, Option<u16>),
-) -> Vec<Rectangle> {
+) -> Vec<[f64; 4]> {
     let [wide, high] = coefficients.size.map(usize::from);
     let side = (wide.max(high) / CELLS).max(MIN_BLOCKS);
     let [columns, rows] = [wide, high].map(|blocks| blocks.div_ceil(side));
@@ -56,18 +55,22 @@ pub(super) fn newer(
             }
         }
     }
-    let is_new: Vec<bool> = cells.iter().map(Cell::is_new).collect();
+    let is_new = cells.iter().map(Cell::is_new).collect();
     let scale = |cells: usize, blocks: usize| ((cells * side) as f64 / blocks as f64).min(1.0);
-    connected(is_new, columns)
-        .into_iter()
-        .map(|[left, top, right, bottom]| {
-            [
-                scale(left, wide),
-                scale(top, high),
-                scale(right + 1, wide),
-                scale(bottom + 1, high),
-            ]
-        })
+    let stored = |part: &Vec<usize>| {
+        let [left, top, right, bottom] = grid::bounds(part, columns);
+        [
+            scale(left, wide),
+            scale(top, high),
+            scale(right, wide),
+            scale(bottom, high),
+        ]
+    };
+    let parts = grid::parts(is_new, columns, MIN_CELLS);
+    let (_, orientation) = picture;
+    parts
+        .iter()
+        .map(|part| upright_rectangle(stored(part), orientation))
         .collect()
 }
 
@@ -88,15 +91,13 @@ fn is_cut_off(
         return true;
     }
     // Colours are cut off one by one: the pixels tell.
-    let [[left, top], [right, bottom]] = [0, 1].map(|end| {
-        let place = [0, 1].map(|axis| {
-            let at = f64::from(block.place[axis]) + f64::from(end);
-            at * 8.0 / f64::from(coefficients.pixels[axis].max(1))
-        });
-        upright_place(place, orientation)
+    let stored = [(0, 0), (1, 0), (0, 1), (1, 1)].map(|(axis, end)| {
+        let at = f64::from(block.place[axis]) + f64::from(end);
+        at * 8.0 / f64::from(coefficients.pixels[axis].max(1))
     });
-    let range = |a: f64, b: f64, side: u32| {
-        let [from, to] = [a.min(b), a.max(b)].map(|at| at * f64::from(side));
+    let [left, top, right, bottom] = upright_rectangle(stored, orientation);
+    let range = |from: f64, to: f64, side: u32| {
+        let [from, to] = [from, to].map(|at| at * f64::from(side));
         (from - 1.0).max(0.0) as u32..(to + 1.0).ceil().min(f64::from(side)) as u32
     };
     let rows = range(top, bottom, picture.height());
@@ -190,31 +191,4 @@ impl Cell {
         let information = self.with - self.without;
         information >= MIN_INFORMATION && self.with - self.found > NEW * information
     }
-}
-
-/// First and last column and row of every group of at least [`MIN_CELLS`] cells that touch.
-fn connected(mut is_new: Vec<bool>, columns: usize) -> Vec<[usize; 4]> {
-    let mut groups = Vec::new();
-    for first in 0..is_new.len() {
-        let mut open = vec![first];
-        let mut group = [usize::MAX, usize::MAX, 0, 0];
-        let mut count = 0;
-        while let Some(at) = open.pop() {
-            match is_new.get_mut(at) {
-                Some(cell @ true) => *cell = false,
-                _ => continue,
-            }
-            count += 1;
-            let (x, y) = (at % columns, at / columns);
-            let [left, top, right, bottom] = group;
-            group = [left.min(x), top.min(y), right.max(x), bottom.max(y)];
-            open.extend([at + columns, at.wrapping_sub(columns)]);
-            open.extend((x + 1 < columns).then_some(at + 1));
-            open.extend((x > 0).then(|| at - 1));
-        }
-        if count >= MIN_CELLS {
-            groups.push(group);
-        }
-    }
-    groups
 }

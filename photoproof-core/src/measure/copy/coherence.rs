@@ -16,10 +16,10 @@ const MIN_COVER: f64 = 0.6;
 
 /// Place and scale of a keypoint: column and row in working pixels, scale in 1/256 octaves.
 #[derive(Debug, Clone, Copy)]
-pub(super) struct Spot([i16; 3]);
+struct Spot([i16; 3]);
 
 impl Spot {
-    pub(super) fn new(keypoint: &Keypoint) -> Self {
+    fn new(keypoint: &Keypoint) -> Self {
         let octave = keypoint.scale.log2() * 256.0;
         Self([keypoint.x, keypoint.y, octave].map(|value| value as i16))
     }
@@ -33,7 +33,7 @@ impl Spot {
 /// The keypoints of one picture and its frame.
 #[derive(Debug)]
 pub(super) struct Spots {
-    pub(super) list: Vec<Spot>,
+    list: Vec<Spot>,
     frame: [f64; 2],
 }
 

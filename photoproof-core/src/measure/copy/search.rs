@@ -154,8 +154,10 @@ impl Table {
 
     /// Photos that have `word`, each with its feature.
     fn entries(&self, word: u32) -> impl Iterator<Item = (usize, u16)> {
-        let features = self.features.get(self.bucket(word)).unwrap_or_default();
-        let photos = self.photos(word).iter().map(|photo| *photo as usize);
+        let place = self.bucket(word);
+        let features = self.features.get(place.clone()).unwrap_or_default();
+        let photos = self.photos.get(place).unwrap_or_default();
+        let photos = photos.iter().map(|photo| *photo as usize);
         photos.zip(features.iter().copied())
     }
 }
@@ -269,25 +271,20 @@ impl WordIndex {
     fn coherent(&self, laid: &[Laid; 8], leads: &[Lead]) -> Vec<bool> {
         let mut pairs = vec![Vec::new(); leads.len()];
         for (turn, laid) in laid.iter().enumerate() {
+            if leads.iter().all(|lead| lead.turn != turn) {
+                continue;
+            }
             // Where a photo's lead in this turn stands.
             let mut places = vec![None; self.photos.len()];
-            for (place, lead) in leads
-                .iter()
-                .enumerate()
-                .filter(|(_, lead)| lead.turn == turn)
-            {
-                if let Some(entry) = places.get_mut(lead.a) {
-                    *entry = Some(place);
+            for (at, lead) in (0..).zip(leads).filter(|(_, lead)| lead.turn == turn) {
+                if let Some(place) = places.get_mut(lead.a) {
+                    *place = Some(at);
                 }
             }
-            for ((_, table), words) in self.tables.iter().zip(&laid.words) {
-                for (word, j) in words.iter().zip(0u16..) {
-                    for (photo, i) in table.entries(*word) {
-                        let place = places.get(photo).copied().flatten();
-                        if let Some(list) = place.and_then(|place| pairs.get_mut(place)) {
-                            list.push((i, j));
-                        }
-                    }
+            for (photo, pair) in self.shared(laid) {
+                let at: Option<usize> = places.get(photo).copied().flatten();
+                if let Some(list) = at.and_then(|at| pairs.get_mut(at)) {
+                    list.push(pair);
                 }
             }
         }
@@ -298,6 +295,16 @@ impl WordIndex {
             matches!(spots, (Some(a), Some(b)) if is_coherent(pairs, a, &b.spots))
         };
         leads.iter().zip(&mut pairs).map(of_lead).collect()
+    }
+
+    /// Every photo that shares a word, with its feature and the one that asks.
+    fn shared(&self, laid: &Laid) -> impl Iterator<Item = (usize, (u16, u16))> {
+        let tables = self.tables.iter().zip(&laid.words);
+        let words = tables.flat_map(|((_, table), words)| {
+            let numbered = words.iter().zip(0u16..);
+            numbered.map(move |(word, j)| (table.entries(*word), j))
+        });
+        words.flat_map(|(entries, j)| entries.map(move |(photo, i)| (photo, (i, j))))
     }
 
     /// Votes for the first photo in each turn.
