@@ -9,7 +9,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::path::{Path, PathBuf};
 
 use photoproof_core::group::{Compared, Grouped, group};
-use photoproof_core::ingest::{IngestOptions, Intake, ingest, read_photo};
+use photoproof_core::ingest::{CredentialsState, IngestOptions, Intake, ingest, read_photo};
 use photoproof_core::job::JobSheet;
 use photoproof_core::judge::{CHECKS, Evidence, Finding, Severity};
 use photoproof_core::measure::{PhotoFacts, Quality, measure_photo};
@@ -127,6 +127,75 @@ fn inspect_tells_of_an_earlier_saving_and_where_a_part_is_newer() {
     assert!(text("saved-again/fail/twice.jpg").contains(&format!("{said}\n")));
     assert!(text("newer-part/fail/patched.jpg").contains(&format!("{said}; one part")));
     assert!(!text("saved-again/pass/once.jpg").contains("  saved "));
+}
+
+/// The line of `inspect` about a file of `fixtures/content-credentials`.
+fn signed(file: &str) -> InspectLine {
+    let path = fixtures().join("../content-credentials").join(file);
+    let (photo, pixels) = read_photo(&path, file, &IngestOptions::default()).unwrap();
+    InspectLine::of_photo(&photo, &Quality::new(&pixels))
+}
+
+#[test]
+#[cfg(not(feature = "content-credentials"))]
+fn content_credentials_that_cannot_be_verified_are_said_to_be_there() {
+    for file in ["signed.jpg", "signed.png", "signed.webp", "changed.jpg"] {
+        let line = signed(file);
+        let credentials = line.credentials.as_ref().unwrap();
+        assert_eq!(credentials.state, CredentialsState::NotVerified, "{file}");
+        let text = line.to_text();
+        assert!(
+            text.contains("a build with the feature content-credentials"),
+            "{text}"
+        );
+    }
+}
+
+/// Files signed by the c2pa package of PyPI and changed by ExifTool; codes of the C2PA specification 2.2, 15.2.2.
+#[test]
+#[cfg(feature = "content-credentials")]
+fn content_credentials_are_confirmed_refuted_or_said_to_be_unclear() {
+    for file in ["signed.jpg", "signed.png", "signed.webp"] {
+        let line = signed(file);
+        let credentials = line.credentials.as_ref().unwrap();
+        assert_eq!(
+            credentials.state,
+            CredentialsState::Intact,
+            "{file}: {credentials:?}"
+        );
+        assert!(credentials.failures.is_empty());
+        let text = line.to_text();
+        assert!(
+            text.contains("the file is as Fieldphone 2, Larkspur signed it;"),
+            "{text}"
+        );
+    }
+    for (file, code) in [
+        ("changed.jpg", "assertion.dataHash.mismatch"),
+        ("claim.jpg", "claimSignature.mismatch"),
+    ] {
+        let line = signed(file);
+        let credentials = line.credentials.as_ref().unwrap();
+        assert_eq!(
+            credentials.state,
+            CredentialsState::Broken,
+            "{file}: {credentials:?}"
+        );
+        assert_eq!(credentials.failures, [code], "{file}");
+        let text = line.to_text();
+        assert!(
+            text.contains("no longer as Fieldphone 2, Larkspur signed it"),
+            "{text}"
+        );
+    }
+    let line = signed("cut.jpg");
+    assert_eq!(
+        line.credentials.as_ref().unwrap().state,
+        CredentialsState::Unclear,
+        "{line:?}"
+    );
+    assert!(line.to_text().contains("neither confirmed nor refuted"));
+    assert!(!line.credentials.unwrap().failures.is_empty());
 }
 
 /// A photo of its own job; of what cannot be decoded, what its metadata say.

@@ -98,6 +98,19 @@ impl Format {
         }
     }
 
+    /// Media type (IANA) of a format that is read.
+    pub(crate) fn mime(self) -> &'static str {
+        match self {
+            Format::Jpeg => "image/jpeg",
+            Format::Png => "image/png",
+            Format::Webp => "image/webp",
+            Format::Tiff => "image/tiff",
+            Format::Heic => "image/heic",
+            Format::Avif => "image/avif",
+            Format::OtherPicture(_) | Format::NotPicture(_) => "application/octet-stream",
+        }
+    }
+
     /// Whether `extension` (lower case) is usual for this format.
     pub(crate) fn has_extension(self, extension: &str) -> bool {
         let usual: &[&str] = match self {
@@ -277,6 +290,8 @@ fn webp_blocks(bytes: &[u8]) -> Blocks<'_> {
                 found.exif = found.exif.or(Some(Cow::Borrowed(exif)));
             }
             b"XMP " => found.xmp = found.xmp.or(Some(Cow::Borrowed(content))),
+            // C2PA specification 2.2, annex A.
+            b"C2PA" => found.content_credentials = true,
             _ => {}
         }
         at += 8 + length + (length & 1);

@@ -7,11 +7,20 @@ use crate::ingest::container::{Blocks, be32};
 
 /// Boxes looked at in one container, a bound for hostile files.
 const MOST_BOXES: usize = 20_000;
+/// Kind of the `uuid` box with Content Credentials (C2PA specification 2.2, annex A).
+const CREDENTIALS: [u8; 16] = [
+    0xD8, 0xFE, 0xC3, 0xD6, 0x1B, 0x0E, 0x48, 0x3C, 0x92, 0x97, 0x58, 0x28, 0x87, 0x7E, 0xC4, 0x81,
+];
 
 /// Finds the metadata of the primary picture; of another one only if the primary has none.
 pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'static> {
+    let content_credentials =
+        boxes(bytes).any(|(kind, content)| kind == *b"uuid" && content.starts_with(&CREDENTIALS));
     let Some(meta) = boxes(bytes).find(|(kind, _)| kind == b"meta") else {
-        return Blocks::default();
+        return Blocks {
+            content_credentials,
+            ..Blocks::default()
+        };
     };
     let meta = Meta::read(meta.1.get(4..).unwrap_or_default());
     let pick = |kind: &[u8; 4], start: &[u8]| {
@@ -37,6 +46,7 @@ pub(crate) fn blocks(bytes: &[u8], bound: usize) -> Blocks<'static> {
     Blocks {
         exif: exif.map(Cow::Owned),
         xmp: pick(b"mime", b"xmpmeta").map(Cow::Owned),
+        content_credentials,
         ..Blocks::default()
     }
 }

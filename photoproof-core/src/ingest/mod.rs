@@ -7,6 +7,7 @@ mod archive;
 mod area_match;
 pub mod capture_time;
 mod container;
+mod credentials;
 mod date_text;
 mod decode;
 mod earlier_save;
@@ -51,6 +52,7 @@ use rayon::prelude::*;
 
 pub use archive::is_archive;
 pub use capture_time::{CaptureTime, TimeSource};
+pub use credentials::{Credentials, CredentialsState};
 pub use earlier_save::EarlierSave;
 pub use folder_state::FolderState;
 pub use list::{job_sheet_text, photo_paths};

@@ -15,7 +15,7 @@ use crate::ingest::options::IngestOptions;
 use crate::ingest::traces::{ProgramSource, Traces};
 use crate::ingest::walk::FilePlace;
 use crate::ingest::{CaptureTime, Ignored, Label, Photo, Pixels, Rejected, TimeSource};
-use crate::ingest::{earlier_save, embedded, file_name_time, xmp};
+use crate::ingest::{credentials, earlier_save, embedded, file_name_time, xmp};
 
 /// What one file turned out to be; `P` is its pixels, or what was made of them.
 pub(crate) enum Outcome<P> {
@@ -227,7 +227,9 @@ fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, O
     let mut facts = exif::read(format, bytes, blocks.exif.as_deref(), options);
     xmp::complete(&mut facts, &blocks, options);
     facts.traces.quantisation = blocks.quantisation;
-    facts.traces.content_credentials = blocks.content_credentials;
+    facts.traces.content_credentials = blocks
+        .content_credentials
+        .then(|| credentials::verify(format.mime(), bytes));
     let orientation = match format {
         // The container's own transforms hold and were applied by the decoder.
         Format::Heic | Format::Avif => None,

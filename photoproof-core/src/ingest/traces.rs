@@ -2,6 +2,8 @@
 
 use serde::Serialize;
 
+use crate::ingest::Credentials;
+
 /// Traces of a photo's making.
 #[derive(Debug, Clone, Default, PartialEq)]
 #[non_exhaustive]
@@ -14,9 +16,8 @@ pub struct Traces {
     pub exif_size: Option<(u32, u32)>,
     /// Quantisation tables of a JPEG.
     pub quantisation: Option<Quantisation>,
-    /// Whether the file holds Content Credentials (a C2PA manifest). They are not verified; their absence means
-    /// nothing.
-    pub content_credentials: bool,
+    /// Content Credentials (a C2PA manifest) in the file; their absence means nothing.
+    pub content_credentials: Option<Credentials>,
 }
 
 /// A program that a file names.

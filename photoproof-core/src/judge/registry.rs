@@ -10,9 +10,10 @@ use crate::judge::checks::{
     missing_angle, missing_area, missing_capture_time, missing_phase, missing_position,
     missing_shot, missing_stamp, newer_part, no_visible_change, photos_at_two_sites, position_jump,
     position_never_set, reused_across_jobs, reused_within_job, same_capture_time, same_position,
-    saved_again, size_differs, stamp_disagrees, thumbnail_disagrees, unchanged_during,
-    unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo, unreadable_photo,
-    view_finished_too_soon, viewpoint_inconclusive, viewpoint_shift, volume_mismatch,
+    saved_again, signature_broken, size_differs, stamp_disagrees, thumbnail_disagrees,
+    unchanged_during, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
+    unreadable_photo, view_finished_too_soon, viewpoint_inconclusive, viewpoint_shift,
+    volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -64,6 +65,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &compression_differs::CompressionDiffers,
     &saved_again::SavedAgain,
     &newer_part::NewerPart,
+    &signature_broken::SignatureBroken,
     &metadata_stripped::MetadataStripped,
     &volume_mismatch::VolumeMismatch,
     &unevidenced_load::UnevidencedLoad,

@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{EarlierSave, Photo, Rejected};
+use crate::ingest::{Credentials, CredentialsState, EarlierSave, Photo, Rejected};
 use crate::measure::Quality;
 use crate::report::v1;
 
@@ -34,9 +34,12 @@ pub struct InspectLine {
     pub camera: v1::Camera,
     /// Software tags.
     pub software: Option<String>,
-    /// Whether the file holds Content Credentials (C2PA). They are not verified; their absence means nothing.
+    /// Whether the file holds Content Credentials (C2PA). Their absence means nothing.
     #[serde(default)]
     pub content_credentials: bool,
+    /// What the verification of Content Credentials gave, where there are any.
+    #[serde(default)]
+    pub credentials: Option<Credentials>,
     /// Traces of a saving before the last one, where the picture was read.
     #[serde(default)]
     pub earlier_save: Option<EarlierSave>,
@@ -69,7 +72,8 @@ impl InspectLine {
             direction_deg: photo.direction_deg,
             camera: v1::Camera::from(&photo.camera),
             software: photo.software.clone(),
-            content_credentials: photo.traces.content_credentials,
+            content_credentials: photo.traces.content_credentials.is_some(),
+            credentials: photo.traces.content_credentials.clone(),
             earlier_save: None,
             sharpness: Some(quality.sharpness),
             exposure: Some(v1::Exposure {
@@ -134,9 +138,7 @@ impl InspectLine {
         add("place", Some(self.place()));
         add("camera", self.camera_words());
         add("software", self.software.clone());
-        let credentials = "Content Credentials (C2PA) are in the file; they were not verified";
-        let present = self.content_credentials;
-        add("signed", present.then(|| credentials.to_owned()));
+        add("signed", self.credentials.as_ref().map(signed_words));
         add("saved", self.earlier_save.as_ref().map(saved_words));
         add("quality", self.quality());
         for problem in &self.problems {
@@ -212,6 +214,25 @@ const NOTHING: Quality = Quality {
     one_colour_share: 0.0,
     bar_share: 0.0,
 };
+
+fn signed_words(credentials: &Credentials) -> String {
+    let signer = credentials.signed_by.as_deref().unwrap_or("somebody");
+    let why = credentials.failures.join(", ");
+    let said = match credentials.state {
+        CredentialsState::NotVerified => {
+            "they were not verified, which needs a build with the feature content-credentials"
+                .to_owned()
+        }
+        CredentialsState::Intact => {
+            format!("the file is as {signer} signed it; nobody vouches here for that signer")
+        }
+        CredentialsState::Broken => {
+            format!("the file is no longer as {signer} signed it ({why})")
+        }
+        CredentialsState::Unclear => format!("they can be neither confirmed nor refuted ({why})"),
+    };
+    format!("Content Credentials (C2PA) are in the file; {said}")
+}
 
 fn saved_words(earlier: &EarlierSave) -> String {
     let parts = match earlier.newer_parts.len() {

@@ -43,6 +43,7 @@ pub mod reused_within_job;
 pub mod same_capture_time;
 pub mod same_position;
 pub mod saved_again;
+pub mod signature_broken;
 pub mod size_differs;
 pub mod stamp_disagrees;
 pub mod thumbnail_disagrees;
