@@ -3,13 +3,19 @@
 //! Pictures are reduced to the working size (long side 1024) before an edit, so that its strength is in working
 //! pixels; those of less than 640 pixels are left out. Folders are searched to any depth.
 //!
-//! `cargo run --release -p photoproof-core --example quality_report -- [--unedited] FOLDER...`
+//! `cargo run --release -p photoproof-core --example quality_report -- [--unedited] [--only WORD] FOLDER...`
+//! `--only` leaves out the edits without that word in their names, except that the originals stay.
 #![allow(clippy::unwrap_used, clippy::print_stdout, clippy::expect_used)]
+
+#[path = "../../tests/support/screen.rs"]
+mod screen;
 
 use image::{RgbImage, imageops};
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
 use photoproof_core::measure::Quality;
+use rayon::prelude::*;
+use screen::{Screen, photographed};
 
 type Edit = fn(&RgbImage) -> RgbImage;
 
@@ -74,6 +80,33 @@ fn covered(picture: &RgbImage) -> RgbImage {
     noise(&gain(&smooth, 0.3), 4.0)
 }
 
+/// Colours smoothed over eight pixels of the camera against their noise, then saved at 60.
+fn muted(picture: &RgbImage) -> RgbImage {
+    let smooth = imageops::blur(picture, 1.0);
+    let luma =
+        |[r, g, b]: [u8; 3]| 0.299 * f32::from(r) + 0.587 * f32::from(g) + 0.114 * f32::from(b);
+    let mut out = smooth.clone();
+    for ((pixel, own), soft) in out.pixels_mut().zip(picture.pixels()).zip(smooth.pixels()) {
+        let more = luma(own.0) - luma(soft.0);
+        pixel.0 = soft
+            .0
+            .map(|level| (f32::from(level) + more).clamp(0.0, 255.0) as u8);
+    }
+    jpeg(&out, 60)
+}
+
+/// Made small, `long_side` pixels, and large again.
+fn enlarged(picture: &RgbImage, long_side: u32) -> RgbImage {
+    let (width, height) = picture.dimensions();
+    let small = imageops::resize(
+        picture,
+        long_side,
+        long_side * height / width,
+        imageops::FilterType::Triangle,
+    );
+    imageops::resize(&small, width, height, imageops::FilterType::CatmullRom)
+}
+
 /// Grey bars above and below that take `share` of the height each.
 fn bars(picture: &RgbImage, share: f32) -> RgbImage {
     let (width, height) = picture.dimensions();
@@ -88,7 +121,7 @@ fn bars(picture: &RgbImage, share: f32) -> RgbImage {
 }
 
 /// Bars with rows of small marks, as the screen of a phone shows a photo of its gallery.
-fn screen(picture: &RgbImage) -> RgbImage {
+fn screen_of_a_phone(picture: &RgbImage) -> RgbImage {
     let mut screen = bars(picture, 0.12);
     let (width, height) = screen.dimensions();
     let row = height / 40;
@@ -128,10 +161,39 @@ const EDITS: &[(&str, Edit)] = &[
     ("gain 8", |p| gain(p, 8.0)),
     ("gain 20", |p| gain(p, 20.0)),
     ("covered lens", covered),
+    ("enlarged from 200", |p| enlarged(p, 200)),
+    ("enlarged from 320", |p| enlarged(p, 320)),
+    ("enlarged from 480", |p| enlarged(p, 480)),
     ("bars 2 x 3 %", |p| jpeg(&bars(p, 0.03), 75)),
     ("bars 2 x 12 %", |p| jpeg(&bars(p, 0.12), 75)),
-    ("bars with marks", screen),
+    ("bars with marks", screen_of_a_phone),
+    ("screen, pitch 1.3", |p| on_a_screen(p, 1.3)),
+    ("screen, pitch 1.7", |p| on_a_screen(p, 1.7)),
+    ("screen, pitch 2.1", |p| on_a_screen(p, 2.1)),
+    ("screen, pitch 2.3", |p| on_a_screen(p, 2.3)),
+    ("screen, pitch 2.7", |p| on_a_screen(p, 2.7)),
+    ("screen, pitch 3.1", |p| on_a_screen(p, 3.1)),
+    ("screen, pitch 3.6", |p| on_a_screen(p, 3.6)),
+    ("screen, pitch 4.2", |p| on_a_screen(p, 4.2)),
+    ("screen, muted 1.3", |p| muted(&on_a_screen(p, 1.3))),
+    ("screen, muted 2.1", |p| muted(&on_a_screen(p, 2.1))),
+    ("screen, muted 3.1", |p| muted(&on_a_screen(p, 3.1))),
+    ("screen, muted 4.2", |p| muted(&on_a_screen(p, 4.2))),
 ];
+
+/// Of the edits that take seconds, every fourth picture is enough.
+const SLOW: &str = "screen, ";
+
+/// A photo of a screen; `pitch` is the size of the screen's pixels in pixels of the camera.
+fn on_a_screen(picture: &RgbImage, pitch: f32) -> RgbImage {
+    let screen = Screen {
+        pitch,
+        slant: [0.1, -0.15],
+        turn: 0.026,
+        blur: 0.7,
+    };
+    jpeg(&photographed(picture, screen), 90)
+}
 
 fn working(picture: RgbImage) -> Pixels {
     let (width, height) = picture.dimensions();
@@ -193,6 +255,7 @@ fn print(name: &str, qualities: &[Quality], clean: &[f64]) {
         miss(&|q| q.clipped_share > limits.max_clipped_share),
         miss(&|q| q.one_colour_share > limits.max_one_colour_share),
         miss(&|q| q.bar_share >= 0.02),
+        miss(&|q| q.moire_share >= 0.1),
     ];
     print!(
         "{name:18} {:4} {:5.0} {:5.0} {:5.0} {:6.3}",
@@ -211,7 +274,14 @@ fn print(name: &str, qualities: &[Quality], clean: &[f64]) {
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let unedited = arguments.iter().any(|a| a == "--unedited");
-    let folders = arguments.iter().filter(|a| !a.starts_with("--"));
+    let at = arguments.iter().position(|a| a == "--only");
+    let only = at.and_then(|at| arguments.get(at + 1));
+    let word = at.map(|at| at + 1);
+    let folders = arguments
+        .iter()
+        .enumerate()
+        .filter(|(at, a)| Some(*at) != word && !a.starts_with("--"))
+        .map(|(_, folder)| folder);
     let files: Vec<_> = folders
         .flat_map(|folder| pictures(std::path::Path::new(folder)))
         .filter(|f| image::image_dimensions(f).is_ok_and(|(w, h)| w.max(h) >= 640))
@@ -221,7 +291,7 @@ fn main() {
         .map(|f| working(image::open(f).unwrap().to_rgb8()).rgb)
         .collect();
     println!(
-        "{:18} {:>4} {:>5} {:>5} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
+        "{:18} {:>4} {:>5} {:>5} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
         "edit",
         "n",
         "min",
@@ -234,12 +304,16 @@ fn main() {
         "black%",
         "clip%",
         "one%",
-        "bars%"
+        "bars%",
+        "moire%"
     );
     let mut clean: Vec<f64> = Vec::new();
-    for (name, edit) in EDITS {
+    let wanted = |name: &str| name == "original" || only.is_none_or(|word| name.contains(word));
+    for (name, edit) in EDITS.iter().filter(|(name, _)| wanted(name)) {
+        let step = if name.starts_with(SLOW) { 4 } else { 1 };
         let qualities: Vec<Quality> = originals
-            .iter()
+            .par_iter()
+            .step_by(step)
             .map(|picture| Quality::new(&working(edit(picture))))
             .collect();
         if clean.is_empty() {

@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 
 use image::codecs::jpeg::JpegEncoder;
 use image::{RgbImage, imageops};
-use photoproof_core::ingest::{EarlierSave, IngestOptions, read_photo_bytes};
+use photoproof_core::ingest::{EarlierSave, IngestOptions, NewerPart, read_photo_bytes};
 use rayon::prelude::*;
 
 /// Qualities of the first and of the last saving.
@@ -46,7 +46,8 @@ fn with_part(fresh: &RgbImage, saved: &mut RgbImage) {
 }
 
 /// Whether a part found lies mostly where one was put.
-fn is_there(part: &[f64; 4]) -> bool {
+fn is_there(part: &NewerPart) -> bool {
+    let part = part.frame;
     let common =
         |from: usize, to: usize| (part[to].min(PART[to]) - part[from].max(PART[from])).max(0.0);
     common(0, 2) * common(1, 3) > 0.5 * (part[2] - part[0]) * (part[3] - part[1])

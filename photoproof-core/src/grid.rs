@@ -41,6 +41,17 @@ pub(crate) fn bounds(part: &[usize], columns: usize) -> [usize; 4] {
     ]
 }
 
+/// The cells of a part, those side by side in a row as one: bounds as of [`bounds`], from the top down.
+pub(crate) fn rows(part: &[usize], columns: usize) -> Vec<[usize; 4]> {
+    let mut cells = part.to_vec();
+    cells.sort_unstable();
+    let side_by_side = |a: &usize, b: &usize| a + 1 == *b && b % columns.max(1) != 0;
+    cells
+        .chunk_by(side_by_side)
+        .map(|row| bounds(row, columns))
+        .collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -56,5 +67,7 @@ mod tests {
         let parts = parts(marked, 5, 4);
         assert_eq!(parts, [vec![0, 1, 5, 6], vec![15, 20, 21, 22]]);
         assert_eq!(bounds(&parts[1], 5), [0, 3, 3, 5]);
+        assert_eq!(rows(&parts[1], 5), [[0, 3, 1, 4], [0, 4, 3, 5]]);
+        assert_eq!(rows(&[4, 5], 5), [[4, 0, 5, 1], [0, 1, 1, 2]]);
     }
 }

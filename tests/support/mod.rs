@@ -2,6 +2,7 @@
 
 #[path = "../../photoproof-core/examples/make_demo/exif_block.rs"]
 mod exif_block;
+mod screen;
 #[path = "../../photoproof-core/examples/make_demo/stamp.rs"]
 mod stamp;
 
@@ -83,6 +84,7 @@ enum Edit {
     Bright,
     Covered,
     Bars,
+    Screen,
 }
 
 /// Root of the repository.
@@ -119,6 +121,15 @@ fn edit(picture: &mut RgbImage, edit: Edit) {
         Edit::Dark => picture.iter_mut().for_each(|v| *v /= 24),
         Edit::Bright => picture.iter_mut().for_each(|v| *v = v.saturating_mul(4)),
         Edit::Covered => *picture = RgbImage::from_pixel(width, height, image::Rgb([96, 52, 44])),
+        Edit::Screen => {
+            let screen = screen::Screen {
+                pitch: 2.1,
+                slant: [0.02, -0.03],
+                turn: 0.02,
+                blur: 0.7,
+            };
+            *picture = screen::photographed(picture, screen);
+        }
         Edit::Bars => {
             for y in (0..bar).chain(height - bar..height) {
                 for x in 0..width {

@@ -335,6 +335,7 @@ pub(crate) fn finding(
         area: area.map(Into::into),
         photos: photos.iter().map(|path| (*path).into()).collect(),
         message: String::new(),
+        regions: vec![],
         measured: None,
         remedy: String::new(),
         innocent_explanations: vec![],

@@ -57,6 +57,7 @@ impl CheckMeta {
             photos: Vec::new(),
             files: Vec::new(),
             message: message.into(),
+            regions: Vec::new(),
             measured: None,
             remedy: self.remedy.to_owned(),
             innocent_explanations: self.innocent.iter().map(|&text| text.to_owned()).collect(),
@@ -86,6 +87,13 @@ impl Finding {
     #[must_use]
     pub fn files(mut self, files: impl IntoIterator<Item = String>) -> Self {
         self.files = files.into_iter().collect();
+        self
+    }
+
+    /// Says where in its one photo it was measured.
+    #[must_use]
+    pub fn regions(mut self, regions: &[[f64; 4]]) -> Self {
+        self.regions = regions.to_vec();
         self
     }
 

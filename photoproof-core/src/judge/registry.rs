@@ -8,12 +8,12 @@ use crate::judge::checks::{
     file_number_gap, file_number_out_of_order, idle_pattern, idle_waiver, job_finished_too_soon,
     load_counted_twice, load_photos_out_of_order, low_detail, many_cameras, metadata_stripped,
     missing_angle, missing_area, missing_capture_time, missing_phase, missing_position,
-    missing_shot, missing_stamp, newer_part, no_visible_change, photos_at_two_sites, position_jump,
-    position_never_set, reused_across_jobs, reused_within_job, same_capture_time, same_position,
-    saved_again, signature_broken, size_differs, stamp_disagrees, thumbnail_disagrees,
-    unchanged_during, unevidenced_hazard, unevidenced_load, unexpected_area, unlabelled_photo,
-    unreadable_photo, view_finished_too_soon, viewpoint_inconclusive, viewpoint_shift,
-    volume_mismatch,
+    missing_shot, missing_stamp, moire_pattern, newer_part, no_visible_change, photos_at_two_sites,
+    position_jump, position_never_set, reused_across_jobs, reused_within_job, same_capture_time,
+    same_position, saved_again, signature_broken, size_differs, stamp_disagrees,
+    thumbnail_disagrees, unchanged_during, unevidenced_hazard, unevidenced_load, unexpected_area,
+    unlabelled_photo, unreadable_photo, view_finished_too_soon, viewpoint_inconclusive,
+    viewpoint_shift, volume_mismatch,
 };
 use crate::judge::{Check, CheckMeta};
 
@@ -50,6 +50,7 @@ pub static CHECKS: &[&dyn Check] = &[
     &reused_across_jobs::ReusedAcrossJobs,
     &low_detail::LowDetail,
     &bars_at_edges::BarsAtEdges,
+    &moire_pattern::MoirePattern,
     &unreadable_photo::UnreadablePhoto,
     &away_from_site::AwayFromSite,
     &photos_at_two_sites::PhotosAtTwoSites,

@@ -10,6 +10,7 @@ mod comparison;
 pub mod copy;
 pub mod embedded;
 pub mod feature;
+mod moire;
 pub(crate) mod packed;
 pub mod pairs;
 pub mod phash;

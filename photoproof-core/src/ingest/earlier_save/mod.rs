@@ -24,9 +24,19 @@ const SAMPLE: usize = 300_000;
 pub struct EarlierSave {
     /// The quality, 1..=100, whose scaling of table K.1 comes nearest to the steps of the earlier saving.
     pub quality: u8,
-    /// Parts of the upright picture that do not bear its steps: they were put in later. Left, top, right and bottom as
-    /// shares of width and height, 0..=1.
-    pub newer_parts: Vec<[f64; 4]>,
+    /// Parts of the upright picture that do not bear its steps: they were put in later.
+    pub newer_parts: Vec<NewerPart>,
+}
+
+/// A part of a picture without the steps of the earlier saving. Rectangles are left, top, right and bottom as shares of
+/// the upright width and height, 0..=1.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
+pub struct NewerPart {
+    /// The rectangle around it.
+    pub frame: [f64; 4],
+    /// What it covers: cells side by side as one rectangle.
+    pub cells: Vec<[f64; 4]>,
 }
 
 /// Looks for an earlier saving in the bytes of a JPEG, whose working picture was turned upright as stated. `None` where

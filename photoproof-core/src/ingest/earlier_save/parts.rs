@@ -3,6 +3,7 @@
 
 use image::RgbImage;
 
+use super::NewerPart;
 use super::coefficients::{Block, Coefficients};
 use super::model::{Earlier, Histogram, VALUES, bin, histogram, pattern_at};
 use crate::grid;
@@ -26,13 +27,12 @@ const RARE: usize = 500;
 /// Count added to both sides of a ratio of counts.
 const SURE: f64 = 3.0;
 
-/// The parts without the `earlier` steps: left, top, right and bottom as shares of the upright picture. `picture` is the
-/// working picture, and how it was turned upright.
+/// The parts without the `earlier` steps. `picture` is the working picture, and how it was turned upright.
 pub(super) fn newer(
     coefficients: &Coefficients,
     earlier: &[Earlier],
     picture: (&RgbImage, Option<u16>),
-) -> Vec<[f64; 4]> {
+) -> Vec<NewerPart> {
     let [wide, high] = coefficients.size.map(usize::from);
     let side = (wide.max(high) / CELLS).max(MIN_BLOCKS);
     let [columns, rows] = [wide, high].map(|blocks| blocks.div_ceil(side));
@@ -57,21 +57,25 @@ pub(super) fn newer(
     }
     let is_new = cells.iter().map(Cell::is_new).collect();
     let scale = |cells: usize, blocks: usize| ((cells * side) as f64 / blocks as f64).min(1.0);
-    let stored = |part: &Vec<usize>| {
-        let [left, top, right, bottom] = grid::bounds(part, columns);
-        [
+    let (_, orientation) = picture;
+    let upright = |[left, top, right, bottom]: [usize; 4]| {
+        let stored = [
             scale(left, wide),
             scale(top, high),
             scale(right, wide),
             scale(bottom, high),
-        ]
+        ];
+        upright_rectangle(stored, orientation)
     };
     let parts = grid::parts(is_new, columns, MIN_CELLS);
-    let (_, orientation) = picture;
-    parts
-        .iter()
-        .map(|part| upright_rectangle(stored(part), orientation))
-        .collect()
+    let part = |cells: &Vec<usize>| NewerPart {
+        frame: upright(grid::bounds(cells, columns)),
+        cells: grid::rows(cells, columns)
+            .into_iter()
+            .map(upright)
+            .collect(),
+    };
+    parts.iter().map(part).collect()
 }
 
 /// Whether pixels of a block may have been cut off at black or white in the picture, upright by `orientation`.

@@ -144,6 +144,7 @@ mod tests {
             clipped_share: 0.05,
             one_colour_share: 0.3,
             bar_share: 0.0,
+            moire_share: 0.0,
         };
         let told = |change: fn(&mut Quality)| {
             let mut quality = good;
@@ -185,6 +186,7 @@ mod tests {
             clipped_share: 0.0,
             one_colour_share: 0.9,
             bar_share: 0.0,
+            moire_share: 0.0,
         };
         assert_eq!(first_reason(&limits, &wall, 4000), None);
     }

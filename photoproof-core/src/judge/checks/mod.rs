@@ -33,6 +33,7 @@ pub mod missing_phase;
 pub mod missing_position;
 pub mod missing_shot;
 pub mod missing_stamp;
+pub mod moire_pattern;
 pub mod newer_part;
 pub mod no_visible_change;
 pub mod photos_at_two_sites;

@@ -36,7 +36,7 @@ impl Check for NewerPart {
         });
         parts
             .map(|(photo, part)| {
-                let [left, top, right, bottom] = *part;
+                let [left, top, right, bottom] = part.frame;
                 let (width, height) = (right - left, bottom - top);
                 META.finding(format!(
                     "a part {}, {:.0} % of the width by {:.0} % of the height, lacks the traces of an earlier saving that the rest of the picture shows",
@@ -46,6 +46,7 @@ impl Check for NewerPart {
                 ))
                 .area(evidence.area(photo))
                 .photos([photo])
+                .regions(&part.cells)
                 .measured(width * height, 0.0, "share")
             })
             .collect()

@@ -255,6 +255,11 @@ impl Names<'_> {
             fingerprint: fingerprint(finding, &photos),
             photos,
             message: finding.message.clone(),
+            regions: finding
+                .regions
+                .iter()
+                .map(|region| region.map(|edge| photo::rounded(edge, 3)))
+                .collect(),
             measured: finding.measured.clone(),
             remedy: finding.remedy.clone(),
             innocent_explanations: finding.innocent_explanations.clone(),

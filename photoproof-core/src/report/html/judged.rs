@@ -169,6 +169,8 @@ pub(super) struct Entry {
     value: Option<String>,
     limit: Option<String>,
     pictures: Vec<Picture>,
+    /// Where in the first picture it was measured, pixels: left, top, width and height.
+    marks: Vec<[f64; 4]>,
     waiver_entry: String,
     waived: Option<(String, String, String)>,
 }
@@ -246,6 +248,7 @@ fn entry(index: usize, finding: &Finding, pictures: &Pictures) -> Entry {
         .collect();
     phases.sort_unstable();
     phases.dedup();
+    let shown = pictures.all(&finding.photos);
     Entry {
         anchor: format!("finding-{}", index + 1),
         severity: words::severity(finding.severity),
@@ -254,7 +257,8 @@ fn entry(index: usize, finding: &Finding, pictures: &Pictures) -> Entry {
         message: words::sentence(&finding.message),
         value: quantity(measured.and_then(|m| m.value)),
         limit: quantity(measured.and_then(|m| m.limit)),
-        pictures: pictures.all(&finding.photos),
+        marks: marks(finding, &shown),
+        pictures: shown,
         waiver_entry: shape::waiver_entry(finding),
         waived: finding.waived.as_ref().map(|waived| {
             (
@@ -264,6 +268,19 @@ fn entry(index: usize, finding: &Finding, pictures: &Pictures) -> Entry {
             )
         }),
     }
+}
+
+/// The regions of a finding in the pixels of its first picture.
+fn marks(finding: &Finding, shown: &[Picture]) -> Vec<[f64; 4]> {
+    let Some(picture) = shown.first() else {
+        return Vec::new();
+    };
+    let (width, height) = (f64::from(picture.width), f64::from(picture.height));
+    let mark = |[left, top, right, bottom]: &[f64; 4]| {
+        let [x, y] = [left * width, top * height];
+        [x, y, right * width - x, bottom * height - y].map(|side| (side * 10.0).round() / 10.0)
+    };
+    finding.regions.iter().map(mark).collect()
 }
 
 /// Findings of one area: how many of which severity, and where they stand.
