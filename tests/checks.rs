@@ -135,7 +135,11 @@ mod tests {
                 .filter(|finding| finding.check == "low-detail")
                 .map(|finding| finding.message)
                 .collect();
-            assert_eq!(told, [format!("the photo is {reason}")], "{edit}");
+            let said = format!("the photo is {reason}");
+            assert!(
+                told.len() == 1 && told[0].starts_with(&said),
+                "{edit}: {told:?}"
+            );
         }
     }
 

@@ -129,6 +129,24 @@ fn inspect_tells_of_an_earlier_saving_and_where_a_part_is_newer() {
     assert!(!text("saved-again/pass/once.jpg").contains("  saved "));
 }
 
+#[test]
+fn a_newer_part_is_told_cell_by_cell_within_its_frame() {
+    let job = Job::read(&fixtures().join("newer-part/fail"));
+    let earlier = job.measures[0].earlier.as_ref().unwrap();
+    let [part] = &earlier.newer_parts[..] else {
+        panic!("{earlier:?}");
+    };
+    let [left, top, right, bottom] = part.frame;
+    let area = |[a, b, c, d]: [f64; 4]| (c - a) * (d - b);
+    let cells: f64 = part.cells.iter().map(|cell| area(*cell)).sum();
+    assert!(cells <= area(part.frame) + 1e-9 && cells > 0.5 * area(part.frame));
+    for [a, b, c, d] in &part.cells {
+        assert!(*a >= left && *b >= top && *c <= right && *d <= bottom);
+    }
+    let finding = &job.findings()[0];
+    assert_eq!(finding.regions, part.cells);
+}
+
 /// The line of `inspect` about a file of `fixtures/content-credentials`.
 fn signed(file: &str) -> InspectLine {
     let path = fixtures().join("../content-credentials").join(file);

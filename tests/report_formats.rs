@@ -320,6 +320,22 @@ mod tests {
     }
 
     #[test]
+    fn where_a_finding_was_measured_is_drawn_on_its_first_photo_alone() {
+        let mut report = reports::flawed();
+        let plain = page(&report);
+        assert!(!plain.contains("class=\"spot\""));
+        let finding = report.findings.iter_mut().find(|f| f.photos.len() > 1);
+        finding.unwrap().regions = vec![[0.25, 0.5, 0.75, 1.0], [0.0, 0.0, 0.5, 0.25]];
+        let marked = page(&report);
+        let spots = marked.matches("<rect class=\"spot\"").count();
+        assert_eq!(spots, 2);
+        let photo = thumbnails(&report)[&report.photos[0].path].clone();
+        let x = f64::from(photo.width) / 4.0;
+        assert!(marked.contains(&format!("x=\"{x:.1}\"")), "{x}");
+        assert!(marked.contains("; marked where it was measured"));
+    }
+
+    #[test]
     fn five_hundred_photos_stay_small_and_quick() {
         let report = reports::large(170);
         let jpeg = vec![0x5A; 18_000];

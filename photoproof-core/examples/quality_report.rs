@@ -80,6 +80,25 @@ fn covered(picture: &RgbImage) -> RgbImage {
     noise(&gain(&smooth, 0.3), 4.0)
 }
 
+/// The picture at 84 % of its size within a dark rim, on a grey table; the rim, a share of the width, and its slant.
+fn in_a_rim(picture: &RgbImage, rim: f32, lean: [f32; 2]) -> RgbImage {
+    let (width, height) = picture.dimensions();
+    let middle = [width, height].map(|side| side as f32 / 2.0);
+    let framed = RgbImage::from_fn(width, height, |x, y| {
+        let (x, y) = (x as f32 - middle[0], y as f32 - middle[1]);
+        let (u, v) = ((x + lean[0] * y) / 0.84, (y + lean[1] * x) / 0.84);
+        let outside = (u.abs() - middle[0]).max(v.abs() - middle[1]);
+        if outside < 0.0 {
+            *picture.get_pixel((u + middle[0]) as u32, (v + middle[1]) as u32)
+        } else if outside < rim * width as f32 {
+            image::Rgb([24, 23, 22])
+        } else {
+            image::Rgb([128, 120, 110])
+        }
+    });
+    jpeg(&noise(&imageops::blur(&framed, 0.8), 3.0), 75)
+}
+
 /// Colours smoothed over eight pixels of the camera against their noise, then saved at 60.
 fn muted(picture: &RgbImage) -> RgbImage {
     let smooth = imageops::blur(picture, 1.0);
@@ -167,6 +186,9 @@ const EDITS: &[(&str, Edit)] = &[
     ("bars 2 x 3 %", |p| jpeg(&bars(p, 0.03), 75)),
     ("bars 2 x 12 %", |p| jpeg(&bars(p, 0.12), 75)),
     ("bars with marks", screen_of_a_phone),
+    ("rim 2 %", |p| in_a_rim(p, 0.02, [0.0, 0.0])),
+    ("rim 4 %, leaning", |p| in_a_rim(p, 0.04, [0.03, -0.02])),
+    ("rim up to the edge", |p| in_a_rim(p, 0.3, [0.0, 0.0])),
     ("screen, pitch 1.3", |p| on_a_screen(p, 1.3)),
     ("screen, pitch 1.7", |p| on_a_screen(p, 1.7)),
     ("screen, pitch 2.1", |p| on_a_screen(p, 2.1)),
@@ -255,6 +277,7 @@ fn print(name: &str, qualities: &[Quality], clean: &[f64]) {
         miss(&|q| q.clipped_share > limits.max_clipped_share),
         miss(&|q| q.one_colour_share > limits.max_one_colour_share),
         miss(&|q| q.bar_share >= 0.02),
+        miss(&|q| q.frame_share > 0.0),
         miss(&|q| q.moire_share >= 0.1),
     ];
     print!(
@@ -291,7 +314,7 @@ fn main() {
         .map(|f| working(image::open(f).unwrap().to_rgb8()).rgb)
         .collect();
     println!(
-        "{:18} {:>4} {:>5} {:>5} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
+        "{:18} {:>4} {:>5} {:>5} {:>5} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6} {:>6}",
         "edit",
         "n",
         "min",
@@ -305,6 +328,7 @@ fn main() {
         "clip%",
         "one%",
         "bars%",
+        "frame%",
         "moire%"
     );
     let mut clean: Vec<f64> = Vec::new();

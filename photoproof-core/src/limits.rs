@@ -63,6 +63,10 @@ pub struct Limits {
     /// standpoint and light included; changes of more than 5 % of the frame reach 0.026
     /// (`examples/change_report`).
     pub min_visible_change: f64,
+    /// Texture of what changed in the lower part of an after photo against that of its before photo, ratio, beyond which
+    /// a person looks. Default 1.35: before and after of rendered rooms measure 1.05 at most
+    /// (`examples/change_report`).
+    pub max_texture_growth: f64,
     /// Smallest long side of a photo, pixels. Default 640.
     pub min_long_side_px: u32,
     /// Distance of a photo's GPS position from the site, metres, beyond which a person looks.
@@ -116,6 +120,7 @@ impl Default for Limits {
             max_dark_share: 0.6,
             max_one_colour_share: 0.97,
             min_visible_change: 0.02,
+            max_texture_growth: 1.35,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,
             max_travel_speed_m_s: 70.0,

@@ -85,6 +85,7 @@ enum Edit {
     Covered,
     Bars,
     Screen,
+    Framed,
 }
 
 /// Root of the repository.
@@ -129,6 +130,22 @@ fn edit(picture: &mut RgbImage, edit: Edit) {
                 blur: 0.7,
             };
             *picture = screen::photographed(picture, screen);
+        }
+        Edit::Framed => {
+            let own = picture.clone();
+            let rim = height / 40;
+            let edge = |at: u32, side: u32| at.min(side - 1 - at);
+            for (x, y, pixel) in picture.enumerate_pixels_mut() {
+                let outside = edge(x, width).min(edge(y, height));
+                let shown = |at: u32, side: u32| (at - 2 * rim) * side / (side - 4 * rim);
+                *pixel = match outside / rim {
+                    0 => image::Rgb(
+                        [128, 120, 110].map(|level| level + (x / 5 * 7 + y / 5 * 3) as u8 % 40),
+                    ),
+                    1 => image::Rgb([22; 3]),
+                    _ => *own.get_pixel(shown(x, width), shown(y, height)),
+                };
+            }
         }
         Edit::Bars => {
             for y in (0..bar).chain(height - bar..height) {

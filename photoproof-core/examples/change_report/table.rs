@@ -62,4 +62,31 @@ pub(crate) fn print(all: &[Compared]) {
             c.truth.b
         );
     }
+    textures(&same);
+}
+
+/// Growth of the texture of what changed in the lower part of the frame, before to after: as the photos are labelled
+/// it should shrink, with the labels swapped it should grow.
+fn textures(same: &[&Compared]) {
+    let limit = photoproof_core::Limits::default().max_texture_growth;
+    let of = |c: &&&Compared| c.truth.phase_a == "before" && c.truth.phase_b == "after";
+    let mut growth: Vec<f64> = same
+        .iter()
+        .filter(of)
+        .filter_map(|c| c.change.as_ref()?.texture)
+        .filter(|texture| texture.share >= 0.05)
+        .map(|texture| texture.growth)
+        .collect();
+    growth.sort_by(f64::total_cmp);
+    let (n, middle) = (growth.len(), growth.get(growth.len() / 2).copied());
+    let grown = growth.iter().filter(|growth| **growth >= limit).count();
+    let shrunk = growth
+        .iter()
+        .filter(|growth| growth.recip() >= limit)
+        .count();
+    println!(
+        "texture, before to after: {n} pairs, median {:.2}, most {:.2}; over {limit}: {grown}, with labels swapped {shrunk}",
+        middle.unwrap_or(1.0),
+        growth.last().copied().unwrap_or(1.0),
+    );
 }

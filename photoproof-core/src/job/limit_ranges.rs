@@ -1,7 +1,7 @@
 //! The range in which each limit makes sense, for messages that say so.
 
 /// Key of `[limits]`, smallest and largest sensible value, unit.
-pub(super) const RANGES: [(&str, f64, f64, &str); 28] = [
+pub(super) const RANGES: [(&str, f64, f64, &str); 29] = [
     ("max_rotation_deg", 0.0, 180.0, "degrees"),
     ("min_distance_ratio", 0.01, 1.0, "a ratio"),
     ("max_distance_ratio", 1.0, 100.0, "a ratio"),
@@ -19,6 +19,7 @@ pub(super) const RANGES: [(&str, f64, f64, &str); 28] = [
     ("max_dark_share", 0.0, 1.0, "a share"),
     ("max_one_colour_share", 0.0, 1.0, "a share"),
     ("min_visible_change", 0.0, 1.0, "a share"),
+    ("max_texture_growth", 1.0, 1000.0, "a ratio"),
     ("min_long_side_px", 1.0, 100_000.0, "pixels"),
     ("max_site_distance_m", 50.0, 100_000.0, "metres"),
     ("max_travel_speed_m_s", 1.0, 1_000.0, "metres a second"),

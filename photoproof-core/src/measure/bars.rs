@@ -20,12 +20,37 @@ const ENDS: f64 = 0.5;
 type Colour = [u8; 3];
 
 /// One side of a picture: lines counted from there inwards.
-#[derive(Clone, Copy)]
-enum Side {
+#[derive(Debug, Clone, Copy)]
+pub(super) enum Side {
     Top,
     Bottom,
     Left,
     Right,
+}
+
+impl Side {
+    /// Length of the lines along this side, and how many there are, of a picture of width and height.
+    pub(super) fn size(self, (width, height): (u32, u32)) -> (u32, u32) {
+        match self {
+            Side::Top | Side::Bottom => (width, height),
+            Side::Left | Side::Right => (height, width),
+        }
+    }
+
+    /// The pixel at a place of the line `depth` lines inwards; `None` outside the picture.
+    pub(super) fn place(
+        self,
+        (width, height): (u32, u32),
+        along: u32,
+        depth: u32,
+    ) -> Option<(u32, u32)> {
+        Some(match self {
+            Side::Top => (along, depth),
+            Side::Bottom => (along, height.checked_sub(depth + 1)?),
+            Side::Left => (depth, along),
+            Side::Right => (width.checked_sub(depth + 1)?, along),
+        })
+    }
 }
 
 /// Share of the height or the width, whichever is more, that two bars of one colour on opposite sides take
@@ -48,10 +73,7 @@ pub(super) fn bar_share(rgb: &RgbImage) -> f64 {
 
 /// Width and colour of the bar along one side.
 fn bar(rgb: &RgbImage, side: Side) -> Option<(u32, Colour)> {
-    let lines = match side {
-        Side::Top | Side::Bottom => rgb.height(),
-        Side::Left | Side::Right => rgb.width(),
-    };
+    let (_, lines) = side.size(rgb.dimensions());
     let colour = line(rgb, side, 0).next()?;
     let share = |depth: u32, tolerance: u8| {
         let (alike, all) = count(line(rgb, side, depth), |pixel| {
@@ -85,18 +107,9 @@ fn count(pixels: impl Iterator<Item = Colour>, test: impl Fn(Colour) -> bool) ->
 
 /// Pixels of the line `depth` lines inwards from `side`; none outside the picture.
 fn line(rgb: &RgbImage, side: Side, depth: u32) -> impl Iterator<Item = Colour> + '_ {
-    let (width, height) = rgb.dimensions();
-    let length = match side {
-        Side::Top | Side::Bottom => width,
-        Side::Left | Side::Right => height,
-    };
+    let (length, _) = side.size(rgb.dimensions());
     (0..length).filter_map(move |along| {
-        let (x, y) = match side {
-            Side::Top => (along, depth),
-            Side::Bottom => (along, height.checked_sub(depth + 1)?),
-            Side::Left => (depth, along),
-            Side::Right => (width.checked_sub(depth + 1)?, along),
-        };
+        let (x, y) = side.place(rgb.dimensions(), along, depth)?;
         rgb.get_pixel_checked(x, y).map(|pixel| pixel.0)
     })
 }

@@ -4,6 +4,7 @@
 
 mod appearance;
 mod bars;
+mod bezel;
 mod blur;
 pub mod change;
 mod comparison;

@@ -10,6 +10,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::ingest::Pixels;
 use crate::measure::bars::bar_share;
+use crate::measure::bezel::frame_share;
 use crate::measure::moire::moire_share;
 use crate::measure::plane::Plane;
 
@@ -55,6 +56,8 @@ pub struct Quality {
     /// Share of the height or width that two bars of one colour (text and symbols in them aside) on opposite
     /// sides take together, 0..=1; 0 without such a pair.
     pub bar_share: f64,
+    /// Share of the photo outside the inner edge of a dark frame with straight sides, 0..=1; 0 without one.
+    pub frame_share: f64,
     /// Share of the picture over which coloured bands of two fine grids lie, 0..=1: at most 0.06 in photos of rooms.
     pub moire_share: f64,
 }
@@ -84,6 +87,7 @@ impl Quality {
             clipped_share: share(251..256),
             one_colour_share: one_colour_share(&pixels.rgb),
             bar_share: bar_share(&pixels.rgb),
+            frame_share: frame_share(&pixels.gray),
             moire_share: moire_share(&pixels.rgb),
         }
     }

@@ -213,6 +213,7 @@ const NOTHING: Quality = Quality {
     clipped_share: 0.0,
     one_colour_share: 0.0,
     bar_share: 0.0,
+    frame_share: 0.0,
     moire_share: 0.0,
 };
 

@@ -1,5 +1,6 @@
 //! One file per check; the file name is the check's id with underscores.
 
+pub mod after_more_cluttered;
 pub mod alternating_devices;
 pub mod away_from_site;
 pub mod bars_at_edges;
@@ -11,6 +12,7 @@ pub mod capture_times_disagree;
 pub mod changed_after_capture;
 pub mod clock_never_set;
 pub mod compression_differs;
+pub mod dark_frame;
 pub mod daylight_mismatch;
 pub mod device_clock_wrong;
 pub mod direction_disagrees;

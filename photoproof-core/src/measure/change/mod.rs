@@ -9,12 +9,14 @@ mod field;
 mod model;
 mod region;
 mod small;
+mod texture;
 mod warp;
 mod window;
 
 pub use cell::{CellMeasure, Cells};
 pub use region::Region;
 pub use small::SmallPicture;
+pub use texture::Texture;
 
 use serde::{Deserialize, Serialize};
 
@@ -39,6 +41,8 @@ pub struct Change {
     pub map: Vec<Option<f32>>,
     /// Connected changed parts, the largest first.
     pub regions: Vec<Region>,
+    /// Texture of what changed in the lower part of a's frame; `None` where too little did.
+    pub texture: Option<Texture>,
 }
 
 impl Change {
@@ -104,6 +108,19 @@ mod tests {
         let truth = 144.0 * 96.0 / (384.0 * 288.0);
         let found = share(&room(true, 1.0), &room(false, 0.8));
         assert!((found - truth).abs() < 0.05, "{found} for {truth}");
+    }
+
+    #[test]
+    fn a_heap_that_came_or_went_changes_the_texture_of_the_floor() {
+        let same = [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]];
+        let texture = |a: bool, b: bool| {
+            let cells = cell::measure(&room(a, 1.0), &room(b, 0.8), &same);
+            region::change(&cells).unwrap().texture
+        };
+        let (came, went) = (texture(false, true).unwrap(), texture(true, false).unwrap());
+        assert!(came.growth > 1.5 && came.share > 0.1, "{came:?}");
+        assert!(went.growth < 1.0 / 1.5 && went.share > 0.1, "{went:?}");
+        assert_eq!(texture(true, true), None);
     }
 
     #[test]

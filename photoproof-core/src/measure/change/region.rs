@@ -1,10 +1,13 @@
 //! From measured cells to the changed share, the map and the connected changed parts.
 
+use std::collections::BTreeSet;
+
 use serde::{Deserialize, Serialize};
 
 use super::Change;
 use super::cell::Cells;
 use super::model::surely;
+use super::texture::texture;
 use crate::grid;
 
 /// Sureness from which a cell counts as changed.
@@ -31,16 +34,17 @@ pub(super) fn change(cells: &Cells) -> Option<Change> {
     let is_changed = |p: &Option<f32>| p.is_some_and(|p| p >= CHANGED);
     let marked = map.iter().map(is_changed).collect();
     let parts = grid::parts(marked, cells.columns, LEAST_CELLS);
-    let changed: usize = parts.iter().map(Vec::len).sum();
+    let changed: BTreeSet<usize> = parts.iter().flatten().copied().collect();
     let mut regions: Vec<Region> = parts.iter().map(|part| region(part, cells)).collect();
     regions.sort_by(|x, y| y.share.total_cmp(&x.share));
     Some(Change {
-        share: changed as f64 / compared as f64,
+        share: changed.len() as f64 / compared as f64,
         compared: compared as f64 / map.len() as f64,
         columns: cells.columns,
         rows: cells.rows,
         map,
         regions,
+        texture: texture(cells, &changed),
     })
 }
 
