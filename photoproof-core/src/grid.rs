@@ -45,7 +45,7 @@ pub(crate) fn bounds(part: &[usize], columns: usize) -> [usize; 4] {
 pub(crate) fn rows(part: &[usize], columns: usize) -> Vec<[usize; 4]> {
     let mut cells = part.to_vec();
     cells.sort_unstable();
-    let side_by_side = |a: &usize, b: &usize| a + 1 == *b && b % columns.max(1) != 0;
+    let side_by_side = |a: &usize, b: &usize| a + 1 == *b && !b.is_multiple_of(columns.max(1));
     cells
         .chunk_by(side_by_side)
         .map(|row| bounds(row, columns))

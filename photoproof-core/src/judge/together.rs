@@ -4,6 +4,7 @@ use std::collections::BTreeMap;
 
 use crate::ingest::PhotoId;
 use crate::judge::{CheckMeta, Evidence, Finding};
+use crate::measure::Quality;
 
 /// Instances from which many are reported as one.
 const MANY: usize = 4;
@@ -50,6 +51,28 @@ pub(super) fn lacking(
             .photos(photos)
             .measured(count as f64, 0.0, "photos"),
     ]
+}
+
+/// One finding for each photo with a `share` of at least `least` and above 0; `words` say it, given the per cent.
+pub(super) fn each_with_share(
+    meta: &'static CheckMeta,
+    evidence: &Evidence<'_>,
+    least: f64,
+    share: impl Fn(&Quality) -> f64,
+    words: impl Fn(f64) -> String,
+) -> Vec<Finding> {
+    evidence
+        .photo_ids()
+        .filter_map(|id| {
+            let share = share(&evidence.measures[id.0].quality);
+            (share >= least && share > 0.0).then(|| {
+                meta.finding(words(share * 100.0))
+                    .area(evidence.area(id))
+                    .photos([id])
+                    .measured(share, least, "share")
+            })
+        })
+        .collect()
 }
 
 /// One finding for each camera: of one photo its own sentence, of more their number and `words`.

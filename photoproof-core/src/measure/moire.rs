@@ -127,41 +127,57 @@ impl Transform {
         let ratios = levels
             .clone()
             .map(|[red, green, blue]| Complex32::new(red - green, blue - green));
-        let colours = self.powers(ratios);
-        let peak = peak(&colours)?;
-        let power = power_at(&colours, peak);
-        // A wave of amplitude a has a^2 / 4 of the window's energy, times the size of the tile, in each of two peaks.
-        let unit = self.energy * (TILE * TILE) as f32 / 4.0;
-        if power < unit * MIN_AMPLITUDE * MIN_AMPLITUDE {
+        // A wave of amplitude a has a^2 / 2 of the window's energy.
+        let least = MIN_AMPLITUDE * MIN_AMPLITUDE * self.energy / 2.0;
+        if self.fill(ratios) < least {
             return None;
         }
-        let brightness = self.powers(levels.map(|[_, green, _]| Complex32::new(green, 0.0)));
+        let colours = self.powers();
+        let peak = peak(&colours)?;
+        let power = power_at(&colours, peak);
+        // The transform holds it twice, times the size of the tile.
+        if power < least / 2.0 * (TILE * TILE) as f32 {
+            return None;
+        }
+        self.fill(levels.map(|[_, green, _]| Complex32::new(green, 0.0)));
+        let brightness = self.powers();
         let stands_out = power >= MIN_RATIO * MIN_RATIO * power_at(&brightness, peak);
         stands_out.then(|| Wave(peak.map(frequency)))
     }
 
-    /// Power of the real and the imaginary picture together at each frequency, rows of frequencies down.
-    fn powers(&mut self, values: impl Iterator<Item = Complex32>) -> Vec<f32> {
+    /// Takes the values of a tile, less their mean, within the window; gives their energy.
+    fn fill(&mut self, values: impl Iterator<Item = Complex32>) -> f32 {
         self.rows.clear();
         self.rows.extend(values);
         let mean = self.rows.iter().sum::<Complex32>() / (TILE * TILE) as f32;
+        let mut energy = 0.0;
         for (row, down) in self.rows.chunks_exact_mut(TILE).zip(self.window) {
             for (value, across) in row.iter_mut().zip(self.window) {
                 *value = (*value - mean) * (across * down);
+                energy += value.norm_sqr();
             }
         }
+        energy
+    }
+
+    /// Power of the real and the imaginary picture together at each frequency, rows of frequencies down.
+    fn powers(&mut self) -> Vec<f32> {
         for _ in 0..2 {
             self.fft
                 .process_with_scratch(&mut self.rows, &mut self.scratch);
             transpose(&self.rows, &mut self.columns);
             std::mem::swap(&mut self.rows, &mut self.columns);
         }
+        let own: Vec<f32> = self.rows.iter().map(Complex32::norm_sqr).collect();
         // Of two real pictures in one complex one, the opposite frequency holds the rest.
         let opposite = |at: usize| (TILE - at) % TILE;
-        let of = |x: usize, y: usize| self.rows.get(y * TILE + x).map_or(0.0, Complex32::norm_sqr);
-        let all = (0..TILE).flat_map(|y| (0..TILE).map(move |x| (x, y)));
-        all.map(|(x, y)| (of(x, y) + of(opposite(x), opposite(y))) / 2.0)
-            .collect()
+        let mut powers = Vec::with_capacity(TILE * TILE);
+        for (y, row) in own.chunks_exact(TILE).enumerate() {
+            let other = own.chunks_exact(TILE).nth(opposite(y)).unwrap_or(row);
+            let turned = other.iter().take(1).chain(other.iter().skip(1).rev());
+            powers.extend(row.iter().zip(turned).map(|(a, b)| (a + b) / 2.0));
+        }
+        powers
     }
 }
 
@@ -209,10 +225,14 @@ fn peak(powers: &[f32]) -> Option<[usize; 2]> {
         }
     }
     // Every pattern shows twice, at a frequency and its opposite: one half is enough.
+    let whole = whitened.iter().sum::<f32>() / 2.0;
+    let strongest = whitened.iter().copied().fold(0.0, f32::max);
+    if 9.0 * strongest <= MIN_COMPACT * whole {
+        return None;
+    }
     let half = (0..=TILE / 2).flat_map(|y| (0..TILE).map(move |x| [x, y]));
     let sums = half.map(|at| (power_at(&whitened, at), at));
     let (most, at) = sums.max_by(|(a, _), (b, _)| a.total_cmp(b))?;
-    let whole = whitened.iter().sum::<f32>() / 2.0;
     (most > MIN_COMPACT * whole).then_some(at)
 }
 

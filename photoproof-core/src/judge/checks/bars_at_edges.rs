@@ -1,6 +1,8 @@
 //! `bars-at-edges`: a photo lies between two bars of one colour.
 
+use crate::judge::together::each_with_share;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::measure::Quality;
 
 /// Smallest share of the height or width that both bars take together.
 const MIN_SHARE: f64 = 0.02;
@@ -32,20 +34,11 @@ impl Check for BarsAtEdges {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        evidence
-            .photo_ids()
-            .filter_map(|id| {
-                let share = evidence.measures[id.0].quality.bar_share;
-                (share >= MIN_SHARE).then(|| {
-                    META.finding(format!(
-                        "bars of one colour on two sides take {:.0} % of the photo's height or width",
-                        share * 100.0
-                    ))
-                    .area(evidence.area(id))
-                    .photos([id])
-                    .measured(share, MIN_SHARE, "share")
-                })
-            })
-            .collect()
+        let share = |quality: &Quality| quality.bar_share;
+        each_with_share(&META, evidence, MIN_SHARE, share, |share| {
+            format!(
+                "bars of one colour on two sides take {share:.0} % of the photo's height or width"
+            )
+        })
     }
 }

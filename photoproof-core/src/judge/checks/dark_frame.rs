@@ -1,6 +1,8 @@
 //! `dark-frame`: a photo shows a picture within a dark frame.
 
+use crate::judge::together::each_with_share;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::measure::Quality;
 
 static META: CheckMeta = CheckMeta {
     id: "dark-frame",
@@ -28,21 +30,15 @@ impl Check for DarkFrame {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        evidence
-            .photo_ids()
-            .filter_map(|id| {
-                let quality = &evidence.measures[id.0].quality;
-                // Bars of one colour are a finding of their own.
-                (quality.frame_share > 0.0 && quality.bar_share == 0.0).then(|| {
-                    META.finding(format!(
-                        "a dark frame with straight sides, and what lies outside it, takes {:.0} % of the photo",
-                        quality.frame_share * 100.0
-                    ))
-                    .area(evidence.area(id))
-                    .photos([id])
-                    .measured(quality.frame_share, 0.0, "share")
-                })
-            })
-            .collect()
+        // Bars of one colour are a finding of their own.
+        let share = |quality: &Quality| match quality.bar_share {
+            0.0 => quality.frame_share,
+            _ => 0.0,
+        };
+        each_with_share(&META, evidence, 0.0, share, |share| {
+            format!(
+                "a dark frame with straight sides, and what lies outside it, takes {share:.0} % of the photo"
+            )
+        })
     }
 }

@@ -1,6 +1,8 @@
 //! `moire-pattern`: coloured bands of two fine grids lie over a photo.
 
+use crate::judge::together::each_with_share;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
+use crate::measure::Quality;
 
 /// Share of the picture that such bands must cover.
 const MIN_SHARE: f64 = 0.1;
@@ -32,20 +34,9 @@ impl Check for MoirePattern {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        evidence
-            .photo_ids()
-            .filter_map(|id| {
-                let share = evidence.measures[id.0].quality.moire_share;
-                (share >= MIN_SHARE).then(|| {
-                    META.finding(format!(
-                        "coloured bands of two fine grids lie over {:.0} % of the photo",
-                        share * 100.0
-                    ))
-                    .area(evidence.area(id))
-                    .photos([id])
-                    .measured(share, MIN_SHARE, "share")
-                })
-            })
-            .collect()
+        let share = |quality: &Quality| quality.moire_share;
+        each_with_share(&META, evidence, MIN_SHARE, share, |share| {
+            format!("coloured bands of two fine grids lie over {share:.0} % of the photo")
+        })
     }
 }
