@@ -169,7 +169,7 @@ fn content_credentials_that_cannot_be_verified_are_said_to_be_there() {
     }
 }
 
-/// Files signed by the c2pa package of PyPI and changed by ExifTool; codes of the C2PA specification 2.2, 15.2.2.
+/// Files signed by the c2pa package of PyPI and changed by ExifTool; codes as the C2PA specification 2.2 names them.
 #[test]
 #[cfg(feature = "content-credentials")]
 fn content_credentials_are_confirmed_refuted_or_said_to_be_unclear() {

@@ -14,7 +14,7 @@ pub struct Credentials {
     pub state: CredentialsState,
     /// Who signed, as the certificate says; unknown where it was not read.
     pub signed_by: Option<String>,
-    /// Failure codes of the C2PA specification (15.2.2), sorted, each once; or why they cannot be read.
+    /// Failure codes as the C2PA specification names them, sorted, each once; or why they cannot be read.
     pub failures: Vec<String>,
 }
 
@@ -55,7 +55,7 @@ mod verified {
 
     use super::{Credentials, CredentialsState};
 
-    /// Nothing comes from the network, and no more of a manifest is read than a camera writes.
+    /// Nothing comes from the network.
     const SETTINGS: &str = r#"{"verify": {"remote_manifest_fetch": false, "ocsp_fetch": false}}"#;
     /// Longest name of a signer or reason, characters.
     const MAX_TEXT: usize = 200;

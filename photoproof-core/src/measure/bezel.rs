@@ -14,8 +14,9 @@ const WIDE: f64 = 0.1;
 const REACH: f64 = 0.25;
 /// Part of a side that is looked at: corners are left out.
 const MIDDLE: [f64; 2] = [0.15, 0.85];
-/// Pixels from one look to the next.
+/// Pixels from one look to the next, and fewest looks that tell a line.
 const PITCH: usize = 4;
+const LEAST_LOOKS: usize = 8;
 /// Share of the looks that must lie on one line, how near, pixels, and how much the line may lean.
 const AGREE: f64 = 0.8;
 const NEAR: f64 = 3.0;
@@ -46,7 +47,7 @@ fn rim(gray: &GrayImage, side: Side) -> Option<f64> {
         })
         .collect();
     let needed = (AGREE * looks.len() as f64).ceil() as usize;
-    if ends.len() < needed.max(PITCH) {
+    if ends.len() < needed.max(LEAST_LOOKS) {
         return None;
     }
     let half = ends.len() / 2;

@@ -13,7 +13,7 @@ use rustfft::{Fft, FftPlanner};
 
 /// Side of a tile, pixels: the picture is cut into whole ones.
 const TILE: usize = 64;
-/// Shortest wave that is looked for, waves across a tile; what is longer is shape, not pattern.
+/// Fewest waves across a tile that are looked for: longer ones are shape, not pattern.
 const LOWEST: f32 = 3.5;
 /// Share of a tile's energy, whitened by the square of the frequency as pictures fall off with it, within one
 /// frequency of the strongest in each direction.
@@ -36,7 +36,7 @@ pub(super) fn moire_share(rgb: &RgbImage) -> f64 {
     let mut transform = Transform::new();
     let at = |index: usize| [index % columns * TILE, index / columns * TILE];
     let all = columns * rows;
-    // Every second tile tells whether there is anything: what agrees with its neighbours covers more than one.
+    // Every second tile tells whether there is anything: bands that matter cover many.
     let mut waves: Vec<Option<Wave>> = vec![None; all];
     for odd in [false, true] {
         for (index, slot) in waves.iter_mut().enumerate() {

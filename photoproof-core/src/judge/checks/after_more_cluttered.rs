@@ -16,7 +16,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The lower part of an after photo has more texture than that of its before photo: more may lie there than before.",
     why: "Photos with their labels swapped, or things brought in, look like that.",
-    how_measured: "In the lower 55 % of the common frame, mean contrast of the cells that changed (see no-visible-change), after by before, divided by the same ratio of the cells that did not change, which takes out light and sharpness. The view of the area that changed least in that direction counts.",
+    how_measured: "In the lower 55 % of the common frame, mean contrast of the cells that changed (see no-visible-change), after by before, divided by the same ratio of the cells that did not change, which takes out light and sharpness. Of several pairs of one view the one that grew least counts.",
     limit: "max_texture_growth (1.35), over at least 5 % of the lower part: before and after of rendered rooms measure 1.05 at most.",
     remedy: "Look at both photos. If their labels were swapped, correct them; if things were brought in, say why.",
     innocent: &[
@@ -47,23 +47,21 @@ impl Check for AfterMoreCluttered {
 
 fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Option<Finding> {
     let limit = evidence.limits().max_texture_growth;
-    let views: Vec<Grown> = sets.iter().filter_map(|set| least(evidence, set)).collect();
-    let least = views.iter().map(|view| view.growth).reduce(f64::min)?;
-    if least < limit {
-        return None;
-    }
+    let mut views: Vec<Grown> = sets.iter().filter_map(|set| least(evidence, set)).collect();
+    views.retain(|view| view.growth >= limit);
+    let most = views.iter().map(|view| view.growth).reduce(f64::max)?;
     let photos = views.iter().flat_map(|view| [view.after, view.before]);
     Some(
         META.finding(format!(
-            "where it changed, the lower part of the after photo has {least:.2} times the texture of the before photo"
+            "where it changed, the lower part of the after photo has {most:.2} times the texture of the before photo"
         ))
         .area(area)
         .photos(photos)
-        .measured(least, limit, "ratio"),
+        .measured(most, limit, "ratio"),
     )
 }
 
-/// A view with more texture after than before.
+/// Before and after of a view, and how the texture grew.
 struct Grown {
     before: PhotoId,
     after: PhotoId,
