@@ -295,17 +295,17 @@ fn print(name: &str, qualities: &[Quality], clean: &[f64]) {
 }
 
 fn main() {
-    let arguments: Vec<String> = std::env::args().skip(1).collect();
-    let unedited = arguments.iter().any(|a| a == "--unedited");
-    let at = arguments.iter().position(|a| a == "--only");
-    let only = at.and_then(|at| arguments.get(at + 1));
-    let word = at.map(|at| at + 1);
-    let folders = arguments
-        .iter()
-        .enumerate()
-        .filter(|(at, a)| Some(*at) != word && !a.starts_with("--"))
-        .map(|(_, folder)| folder);
+    let (mut unedited, mut only, mut folders) = (false, None, Vec::new());
+    let mut arguments = std::env::args().skip(1);
+    while let Some(argument) = arguments.next() {
+        match argument.as_str() {
+            "--unedited" => unedited = true,
+            "--only" => only = arguments.next(),
+            _ => folders.push(argument),
+        }
+    }
     let files: Vec<_> = folders
+        .iter()
         .flat_map(|folder| pictures(std::path::Path::new(folder)))
         .filter(|f| image::image_dimensions(f).is_ok_and(|(w, h)| w.max(h) >= 640))
         .collect();
@@ -332,7 +332,8 @@ fn main() {
         "moire%"
     );
     let mut clean: Vec<f64> = Vec::new();
-    let wanted = |name: &str| name == "original" || only.is_none_or(|word| name.contains(word));
+    let wanted =
+        |name: &str| name == "original" || only.as_ref().is_none_or(|word| name.contains(word));
     for (name, edit) in EDITS.iter().filter(|(name, _)| wanted(name)) {
         let step = if name.starts_with(SLOW) { 4 } else { 1 };
         let qualities: Vec<Quality> = originals

@@ -98,19 +98,6 @@ impl Format {
         }
     }
 
-    /// Media type (IANA) of a format that is read.
-    pub(crate) fn mime(self) -> &'static str {
-        match self {
-            Format::Jpeg => "image/jpeg",
-            Format::Png => "image/png",
-            Format::Webp => "image/webp",
-            Format::Tiff => "image/tiff",
-            Format::Heic => "image/heic",
-            Format::Avif => "image/avif",
-            Format::OtherPicture(_) | Format::NotPicture(_) => "application/octet-stream",
-        }
-    }
-
     /// Whether `extension` (lower case) is usual for this format.
     pub(crate) fn has_extension(self, extension: &str) -> bool {
         let usual: &[&str] = match self {

@@ -35,7 +35,7 @@ pub enum CredentialsState {
 }
 
 #[cfg(not(feature = "content-credentials"))]
-pub(crate) fn verify(_mime: &str, _bytes: &[u8]) -> Credentials {
+pub(crate) fn verify(_format: &str, _bytes: &[u8]) -> Credentials {
     Credentials {
         state: CredentialsState::NotVerified,
         signed_by: None,
@@ -60,12 +60,12 @@ mod verified {
     /// Longest name of a signer or reason, characters.
     const MAX_TEXT: usize = 200;
 
-    /// Verifies the Content Credentials in the bytes of a file of a MIME type.
-    pub(crate) fn verify(mime: &str, bytes: &[u8]) -> Credentials {
+    /// Verifies the Content Credentials in the bytes of a file of the format `jpeg`, `png` and so on.
+    pub(crate) fn verify(format: &str, bytes: &[u8]) -> Credentials {
         let read = catch_unwind(|| {
             let settings = Settings::new().with_json(SETTINGS)?;
             let context = Context::new().with_settings(settings)?;
-            Reader::from_context(context).with_stream(mime, Cursor::new(bytes))
+            Reader::from_context(context).with_stream(format, Cursor::new(bytes))
         });
         match read {
             Ok(Ok(reader)) => judged(&reader),

@@ -229,7 +229,7 @@ fn facts(format: Format, bytes: &[u8], options: &IngestOptions) -> (ExifFacts, O
     facts.traces.quantisation = blocks.quantisation;
     facts.traces.content_credentials = blocks
         .content_credentials
-        .then(|| credentials::verify(format.mime(), bytes));
+        .then(|| credentials::verify(format.name(), bytes));
     let orientation = match format {
         // The container's own transforms hold and were applied by the decoder.
         Format::Heic | Format::Avif => None,

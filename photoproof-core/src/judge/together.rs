@@ -2,6 +2,7 @@
 
 use std::collections::BTreeMap;
 
+use crate::group::ViewSet;
 use crate::ingest::PhotoId;
 use crate::judge::{CheckMeta, Evidence, Finding};
 use crate::measure::Quality;
@@ -51,6 +52,28 @@ pub(super) fn lacking(
             .photos(photos)
             .measured(count as f64, 0.0, "photos"),
     ]
+}
+
+/// What `finding` says of the view sets of each area, in report order. A set without an area stands alone.
+pub(super) fn each_area(
+    evidence: &Evidence<'_>,
+    finding: impl Fn(&Evidence<'_>, Option<&str>, &[&ViewSet]) -> Option<Finding>,
+) -> Vec<Finding> {
+    let mut areas: Vec<(Option<&str>, Vec<&ViewSet>)> = Vec::new();
+    for set in &evidence.grouped.view_sets {
+        let area = set.area.as_deref();
+        match areas
+            .iter_mut()
+            .find(|(name, _)| area.is_some() && *name == area)
+        {
+            Some((_, sets)) => sets.push(set),
+            None => areas.push((area, vec![set])),
+        }
+    }
+    areas
+        .into_iter()
+        .filter_map(|(area, sets)| finding(evidence, area, &sets))
+        .collect()
 }
 
 /// One finding for each photo with a `share` of at least `least` and above 0; `words` say it, given the per cent.

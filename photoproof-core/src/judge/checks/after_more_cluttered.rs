@@ -1,8 +1,8 @@
 //! `after-more-cluttered`: the after photo shows more texture where things would lie than the before photo.
 
-use super::no_visible_change::areas;
 use crate::group::ViewSet;
 use crate::ingest::PhotoId;
+use crate::judge::together::each_area;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 use crate::measure::change::Texture;
 use crate::phase::Phase;
@@ -38,10 +38,7 @@ impl Check for AfterMoreCluttered {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        areas(evidence)
-            .into_iter()
-            .filter_map(|(area, sets)| finding(evidence, area, &sets))
-            .collect()
+        each_area(evidence, finding)
     }
 }
 

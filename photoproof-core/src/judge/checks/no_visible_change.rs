@@ -2,6 +2,7 @@
 
 use crate::group::ViewSet;
 use crate::ingest::PhotoId;
+use crate::judge::together::each_area;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 use crate::phase::Phase;
 
@@ -32,10 +33,7 @@ impl Check for NoVisibleChange {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        areas(evidence)
-            .into_iter()
-            .filter_map(|(area, sets)| finding(evidence, area, &sets))
-            .collect()
+        each_area(evidence, finding)
     }
 }
 
@@ -75,22 +73,6 @@ fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Op
 
 fn several<'a>(count: usize, one: &'a str, more: &'a str) -> &'a str {
     if count == 1 { one } else { more }
-}
-
-/// View sets by area, in report order. A set without an area stands alone.
-pub(super) fn areas<'a>(evidence: &'a Evidence<'_>) -> Vec<(Option<&'a str>, Vec<&'a ViewSet>)> {
-    let mut areas: Vec<(Option<&str>, Vec<&ViewSet>)> = Vec::new();
-    for set in &evidence.grouped.view_sets {
-        let area = set.area.as_deref();
-        match areas
-            .iter_mut()
-            .find(|(name, _)| area.is_some() && *name == area)
-        {
-            Some((_, sets)) => sets.push(set),
-            None => areas.push((area, vec![set])),
-        }
-    }
-    areas
 }
 
 /// Whether removal of debris was ordered or claimed; without a job sheet it may have been.

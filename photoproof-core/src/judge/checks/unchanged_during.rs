@@ -1,7 +1,8 @@
 //! `unchanged-during`: a during photo shows what the before or the after photo shows.
 
-use super::no_visible_change::{Compared, areas, most_changed};
+use super::no_visible_change::{Compared, most_changed};
 use crate::group::ViewSet;
+use crate::judge::together::each_area;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
 use crate::phase::Phase;
 
@@ -31,10 +32,7 @@ impl Check for UnchangedDuring {
     }
 
     fn run(&self, evidence: &Evidence<'_>) -> Vec<Finding> {
-        areas(evidence)
-            .into_iter()
-            .filter_map(|(area, sets)| finding(evidence, area, &sets))
-            .collect()
+        each_area(evidence, finding)
     }
 }
 

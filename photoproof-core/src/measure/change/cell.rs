@@ -150,7 +150,8 @@ fn evened(raw: &[Option<Raw>]) -> Vec<Option<CellMeasure>> {
         .collect()
 }
 
-fn median(values: impl Iterator<Item = f32>) -> f32 {
+/// The middle value; 0 of none.
+pub(super) fn median(values: impl Iterator<Item = f32>) -> f32 {
     let mut values: Vec<f32> = values.collect();
     values.sort_by(f32::total_cmp);
     values.get(values.len() / 2).copied().unwrap_or(0.0)

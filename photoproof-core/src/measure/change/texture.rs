@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use serde::{Deserialize, Serialize};
 
-use super::cell::{CellMeasure, Cells};
+use super::cell::{CellMeasure, Cells, median};
 
 /// Where the lower part of the frame begins, share of its height: floors and what lies on them, in a camera held level.
 const LOWER: f64 = 0.45;
@@ -61,10 +61,8 @@ fn usual(cells: &Cells) -> f64 {
         cell.correlation > SAME && cell.contrast.iter().all(|c| *c > LEAST_CONTRAST)
     };
     let same = cells.list.iter().flatten().filter(is_same);
-    let mut ratios: Vec<f64> = same
-        .map(|cell| f64::from(cell.contrast[1] / cell.contrast[0]))
-        .collect();
-    ratios.sort_by(f64::total_cmp);
-    let middle = ratios.get(ratios.len() / 2).copied();
-    middle.filter(|_| ratios.len() >= LEAST_SAME).unwrap_or(1.0)
+    if same.clone().count() < LEAST_SAME {
+        return 1.0;
+    }
+    f64::from(median(same.map(|cell| cell.contrast[1] / cell.contrast[0])))
 }
