@@ -147,6 +147,7 @@ mod tests {
             focal_known: true,
             model: Model::Essential,
             evidence: Evidence::default(),
+            other_surfaces: None,
             alignment: [[1.0, 0.0, 0.0], [0.0, 1.0, 0.0], [0.0, 0.0, 1.0]],
         }
     }

@@ -15,9 +15,12 @@ if ! command -v node >/dev/null 2>&1 || ! command -v npm >/dev/null 2>&1 || [ ! 
   exit 0
 fi
 if [ -z "${REPORT_PAGES:-}" ]; then
-  REPORT_PAGES="${CARGO_TARGET_DIR:-$root/target}/sample-reports"
+  target=${CARGO_TARGET_DIR:-$root/target}
+  REPORT_PAGES=$target/sample-reports
   export REPORT_PAGES
-  (cd "$root" && cargo run -q -p photoproof-core --example sample_reports -- "$REPORT_PAGES")
+  # The whole workspace, as `cargo test` builds it: one package alone has other features and would be built again.
+  (cd "$root" && cargo build -q --workspace --example sample_reports)
+  "$target/debug/examples/sample_reports" "$REPORT_PAGES"
 fi
 cd "$here"
 [ -d node_modules/axe-core ] || npm ci --no-audit --no-fund --ignore-scripts

@@ -9,7 +9,7 @@ use image::RgbImage;
 use photoproof_core::ingest::Pixels;
 use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
 use photoproof_core::measure::feature::{Features, focal_px};
-use photoproof_core::measure::{Viewpoint, ViewpointShift};
+use photoproof_core::measure::{SmallPicture, Viewpoint, ViewpointShift};
 use photoproof_core::{Limits, Relation};
 use rayon::prelude::*;
 use serde_json::{Map, Value, json};
@@ -100,6 +100,7 @@ impl Outcome {
             "consistency": evidence.consistency(),
             "distinct_agreeing": evidence.distinct_agreeing, "distinct_against": evidence.distinct_against,
             "distinct_distance": evidence.distinct_distance, "distinct_error_px": evidence.distinct_error_px,
+            "other_surfaces": shift.and_then(|s| s.other_surfaces).map(|other| other.share),
             "model": shift.map(|s| s.model),
             "detail": match &self.viewpoint {
                 Viewpoint::Inconclusive(reason, _) => format!("{reason:?}"),
@@ -131,12 +132,12 @@ pub(crate) fn evaluate(plan: &Plan) -> Result<Evaluation, Failure> {
         .flat_map(|l| [name(l, "a"), name(l, "b")])
         .collect();
     let names: Vec<String> = names.into_iter().collect();
-    let loaded: Vec<(Features, f64)> = names
+    let loaded: Vec<(Taken, f64)> = names
         .par_iter()
-        .map(|n| features(&plan.root.join(n), plan))
+        .map(|n| taken(&plan.root.join(n), plan))
         .collect::<Result<_, _>>()?;
     let photo_ms = loaded.iter().map(|l| l.1).sum::<f64>() / loaded.len().max(1) as f64;
-    let known: BTreeMap<String, Features> = names
+    let known: BTreeMap<String, Taken> = names
         .into_iter()
         .zip(loaded.into_iter().map(|l| l.0))
         .collect();
@@ -154,12 +155,10 @@ fn name(line: &Map<String, Value>, key: &str) -> String {
         .to_owned()
 }
 
-fn compare(truth: Map<String, Value>, known: &BTreeMap<String, Features>) -> Outcome {
-    let empty = Features::default();
-    let a = known.get(&name(&truth, "a")).unwrap_or(&empty);
-    let b = known.get(&name(&truth, "b")).unwrap_or(&empty);
+fn compare(truth: Map<String, Value>, known: &BTreeMap<String, Taken>) -> Outcome {
+    let [a, b] = ["a", "b"].map(|key| &known[&name(&truth, key)]);
     let start = Instant::now();
-    let viewpoint = Viewpoint::between(a, b);
+    let viewpoint = Viewpoint::between_photos([&a.features, &b.features], [&a.small, &b.small]);
     let pair_ms = start.elapsed().as_secs_f64() * 1e3;
     let relation = Relation::of(&viewpoint, &Limits::default());
     let kind = kind_of(&truth);
@@ -188,7 +187,14 @@ pub(crate) fn kind_of(truth: &Map<String, Value>) -> String {
     format!("{kind} {amount}").trim().to_owned()
 }
 
-pub(crate) fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Failure> {
+/// What is measured on a photo for the comparison of viewpoints.
+struct Taken {
+    features: Features,
+    small: SmallPicture,
+}
+
+/// Reads, degrades and measures a photo; with the milliseconds of its features.
+fn taken(path: &Path, plan: &Plan) -> Result<(Taken, f64), Failure> {
     let bytes = std::fs::read(path).map_err(|e| format!("cannot read {}: {e}", path.display()))?;
     let (orientation, focal_35mm) = exif_facts(&bytes);
     let mut picture = image::load_from_memory(&bytes)?;
@@ -205,7 +211,9 @@ pub(crate) fn features(path: &Path, plan: &Plan) -> Result<(Features, f64), Fail
         .filter(|_| plan.use_focal)
         .and_then(|mm| focal_px(mm, width, height));
     let features = Features::from_gray(&pixels.gray, focal);
-    Ok((features, start.elapsed().as_secs_f64() * 1e3))
+    let photo_ms = start.elapsed().as_secs_f64() * 1e3;
+    let small = SmallPicture::new(&pixels);
+    Ok((Taken { features, small }, photo_ms))
 }
 
 /// Orientation and FocalLengthIn35mmFilm.

@@ -89,7 +89,7 @@ fn measure(path: &Path) -> Result<PhotoMeasures, Error> {
 
 /// The report's row of two measured photos.
 fn compared(a: (&str, &PhotoMeasures), b: (&str, &PhotoMeasures)) -> (v1::Pair, Viewpoint) {
-    let viewpoint = Viewpoint::between(&a.1.features, &b.1.features);
+    let viewpoint = Afresh.viewpoint(a.1, b.1);
     let copy = copy::compare_copies(a.1, b.1);
     let row = pair(
         &Named {

@@ -4,9 +4,9 @@ use crate::measure::{Change, CopyMeasure, PhotoMeasures, Viewpoint, ViewpointShi
 
 /// Who compares two photos. An answer depends on the arguments alone.
 pub trait Comparison: Sync {
-    /// How camera b stood and pointed against camera a.
+    /// How camera b stood and pointed against camera a, and where both show the place otherwise than a repeat would.
     fn viewpoint(&self, a: &PhotoMeasures, b: &PhotoMeasures) -> Viewpoint {
-        Viewpoint::between(&a.features, &b.features)
+        Viewpoint::between_photos([&a.features, &b.features], [&a.small, &b.small])
     }
 
     /// Whether b was made from a, or a from b, with b laid as one of `turns`: indices into

@@ -7,6 +7,7 @@ mod bars;
 mod bezel;
 mod blur;
 pub mod change;
+mod coarse;
 mod comparison;
 pub mod copy;
 pub mod embedded;

@@ -202,8 +202,9 @@ pub struct Pair {
     pub advice: Option<String>,
     /// Plane-to-plane map from a's to b's frame, both scaled to width 1, row major.
     pub alignment: Option<[[f64; 3]; 3]>,
-    /// Where parts of a stand elsewhere in b, so that the pair may show another room with the same fittings: left,
-    /// top, right and bottom edge as shares of a's width and height, 0..=1; absent where nothing contradicts.
+    /// Where parts of a stand elsewhere in b, or surfaces of the one are others in the other, so that the pair may show
+    /// another room with the same fittings: left, top, right and bottom edge as shares of a's width and height, 0..=1;
+    /// absent where nothing contradicts.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub contradictions: Vec<[f64; 4]>,
     /// What changed from a to b; absent where it was not compared.

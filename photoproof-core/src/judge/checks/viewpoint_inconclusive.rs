@@ -12,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The pictures do not tell whether a photo repeats a view; a person has to look.",
     why: "Too little fixed structure is visible in both photos to measure how the camera moved.",
-    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004); parts that stand beside where the others put them.",
+    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004); parts that stand beside where the others put them; surfaces in another colour in each photo and nowhere in their own; a distance whose uncertainty reaches beyond the limits.",
     limit: "The evidence line of the viewpoint measure; see the pair's reason in the report.",
     remedy: "Look at both photos. If they do not show the same view, shoot again with a door, window or cabinet in the frame.",
     innocent: &[
@@ -20,6 +20,7 @@ static META: CheckMeta = CheckMeta {
         "debris hid the room in the before photo",
         "strong change of light between the photos",
         "fittings or furniture were moved between the photos",
+        "a floor was taken out or a wall was painted between the photos",
     ],
     blind_spots: "Says nothing about what the photos show.",
 };
@@ -69,7 +70,7 @@ impl Check for ViewpointInconclusive {
 /// What keeps the pictures from telling.
 fn why(viewpoint: &Viewpoint, limits: &Limits) -> String {
     let doubted = match viewpoint {
-        Viewpoint::Shift(shift) => doubt(shift, limits).map(|doubt| doubt.reason(&shift.evidence)),
+        Viewpoint::Shift(shift) => doubt(shift, limits).map(|doubt| doubt.reason(shift)),
         _ => None,
     };
     doubted.unwrap_or_else(|| format!("{} common points", viewpoint.evidence().inliers))

@@ -8,7 +8,9 @@ mod cell;
 mod field;
 mod model;
 mod region;
+mod segments;
 mod small;
+mod surfaces;
 mod texture;
 mod warp;
 mod window;
@@ -16,6 +18,7 @@ mod window;
 pub use cell::{CellMeasure, Cells};
 pub use region::Region;
 pub use small::SmallPicture;
+pub use surfaces::OtherSurfaces;
 pub use texture::Texture;
 
 use serde::{Deserialize, Serialize};

@@ -8,10 +8,8 @@ use nalgebra::{Vector2, Vector3};
 
 use super::camera::{Intrinsics, Motion};
 use super::depth::DepthGrid;
+use crate::measure::coarse::CELLS;
 use crate::measure::feature::Features;
-
-/// Columns and rows of the grid over a's frame.
-pub(super) const CELLS: [usize; 2] = [12, 9];
 
 /// Features that a cell needs on both sides to say anything.
 const RICH: u32 = 5;

@@ -49,6 +49,15 @@ pub(super) struct DepthMap {
     overall: Vector3<f64>,
 }
 
+/// Far points among near ones.
+#[derive(Debug, Clone, Copy)]
+struct Opening {
+    /// Smallest inverse depth of the near points.
+    edge: f64,
+    /// Whether the near points lie in one plane on three of the four sides of the far ones: the wall around a window.
+    is_framed: bool,
+}
+
 /// An interpolated inverse depth.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Depth {
@@ -82,30 +91,46 @@ impl DepthMap {
     pub(super) fn on_plane(&self, place: Vector2<f64>) -> Depth {
         let smooth = self.at(place);
         let diagonal = self.reach / REACH;
-        let planes = Planes::find(&self.samples, diagonal);
-        let seated = planes.at(place, &self.samples, VOTE_REACH * diagonal);
-        seated.map_or(smooth, |s| Depth {
+        let opening = self.opening_at(place);
+        // What lies behind an opening has planes of its own, which are not meant.
+        let edge = opening.filter(|o| o.is_framed).map_or(0.0, |o| o.edge);
+        let wall: Vec<Sample> = self
+            .samples
+            .iter()
+            .copied()
+            .filter(|s| s.rho >= edge)
+            .collect();
+        let planes = Planes::find(&wall, diagonal);
+        let seated = planes.at(place, &wall, VOTE_REACH * diagonal);
+        let depth = seated.map_or(smooth, |s| Depth {
             rho: s.rho.clamp(0.02, 5.0),
             sigma: smooth.sigma.hypot(s.sigma),
-        })
+        });
+        // Near and far things without a frame between them: either may be meant.
+        let other = opening
+            .filter(|o| !o.is_framed)
+            .map_or(0.0, |o| (self.fit(place, o.edge).rho - depth.rho) / 2.0);
+        Depth {
+            sigma: depth.sigma.hypot(other),
+            ..depth
+        }
     }
 
     /// Inverse depth at a bearing by a robust, locally weighted linear fit; 1 with a wide sigma where
     /// nothing is known.
     pub(super) fn at(&self, place: Vector2<f64>) -> Depth {
         let seen = self.fit(place, 0.0);
-        match self.wall_around(place) {
-            Some(edge) => {
-                let wall = self.fit(place, edge);
+        match self.opening_at(place) {
+            Some(opening) if opening.is_framed => {
+                let wall = self.fit(place, opening.edge);
                 if wall.rho > seen.rho { wall } else { seen }
             }
-            None => seen,
+            _ => seen,
         }
     }
 
-    /// Smallest inverse depth of the wall around an opening at `place`, if there is one: near points
-    /// in one plane on three of its four sides, and far points through it.
-    fn wall_around(&self, place: Vector2<f64>) -> Option<f64> {
+    /// The opening at `place`, if far points are seen there among near ones.
+    fn opening_at(&self, place: Vector2<f64>) -> Option<Opening> {
         let reach = FRAME_REACH * self.reach;
         let mut around: Vec<(f64, Vector2<f64>)> = self
             .samples
@@ -141,7 +166,10 @@ impl DepthMap {
         let flat = near
             .iter()
             .filter(|(rho, d)| (rho - plane.dot(&Vector3::new(1.0, d.x, d.y))).abs() < 0.12 * high);
-        (enclosed && flat.count() * 5 >= near.len() * 4).then_some(edge)
+        Some(Opening {
+            edge,
+            is_framed: enclosed && flat.count() * 5 >= near.len() * 4,
+        })
     }
 
     /// The fit over the near samples with at least the inverse depth `least`.
@@ -267,4 +295,43 @@ fn grid_pixel(index: usize, camera: &Intrinsics) -> [f64; 2] {
 /// inverse depth is `rho`: |R z + rho t|.
 pub(super) fn distance_ratio(motion: &Motion, rho: f64) -> f64 {
     (motion.rotation * Vector3::z() + motion.translation * rho).norm()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Scenery at inverse depth 0.2 within a frame of near points at `near`.
+    fn scene(near: impl Fn(i32) -> f64) -> DepthMap {
+        let mut samples = Vec::new();
+        for row in -8i32..=8 {
+            for column in -8i32..=8 {
+                let is_far = row.abs() < 5 && column.abs() < 5;
+                samples.push(Sample {
+                    at: Vector2::new(f64::from(column), f64::from(row)) * 0.04,
+                    rho: if is_far { 0.2 } else { near(row + column) },
+                    variance: 1e-5,
+                });
+            }
+        }
+        DepthMap {
+            samples,
+            reach: REACH * 1.25,
+            overall: Vector3::new(0.8, 0.0, 0.0),
+        }
+    }
+
+    #[test]
+    fn the_distance_to_a_window_is_that_of_the_wall_around_it() {
+        let depth = scene(|_| 1.0).on_plane(Vector2::zeros());
+        assert!((depth.rho - 1.0).abs() < 0.02, "{depth:?}");
+        assert!(depth.sigma < 0.1, "{depth:?}");
+    }
+
+    #[test]
+    fn far_things_among_near_ones_in_no_plane_leave_the_distance_open() {
+        let furniture = |place: i32| [0.7, 1.0, 1.3][place.rem_euclid(3) as usize];
+        let depth = scene(furniture).on_plane(Vector2::zeros());
+        assert!(depth.sigma > 0.2, "{depth:?}");
+    }
 }

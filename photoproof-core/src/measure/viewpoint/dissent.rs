@@ -7,9 +7,10 @@
 use nalgebra::{Vector2, Vector3};
 
 use super::camera::{Intrinsics, Motion};
-use super::contradiction::{CELLS, cell_of};
+use super::contradiction::cell_of;
 use super::depth::DepthGrid;
 use super::guided::{UNIT, squared_distance};
+use crate::measure::coarse::{CELLS, Marks};
 use crate::measure::feature::{Features, Keypoint, Match, overlay_suspects};
 
 /// Largest ratio of the best to the second best descriptor distance of a distinct match.
@@ -39,7 +40,7 @@ pub(super) struct Dissent {
     /// Median distance of the agreeing ones from their predicted places, working pixels.
     pub(super) error_px: f64,
     /// Cells over a's frame with matches beside their places: bit `column` of each row.
-    pub(super) cells: [u16; CELLS[1]],
+    pub(super) cells: Marks,
 }
 
 /// Asks the distinct ones of `matches`.

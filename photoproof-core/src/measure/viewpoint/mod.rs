@@ -24,6 +24,8 @@ mod tests;
 
 use serde::{Deserialize, Serialize};
 
+use crate::measure::change::{OtherSurfaces, SmallPicture};
+use crate::measure::coarse;
 use crate::measure::feature::Features;
 use crate::units::{Degrees, DistanceRatio, Ratio};
 
@@ -112,22 +114,7 @@ impl Evidence {
     /// shares of its width and height, each a run of cells of one row.
     #[must_use]
     pub fn against_frames(&self) -> Vec<[f64; 4]> {
-        let [columns, rows] = contradiction::CELLS;
-        let mut frames = Vec::new();
-        for (row, bits) in self.against.iter().enumerate() {
-            let is_set = |column: usize| column < columns && bits >> column & 1 == 1;
-            let mut column = 0;
-            while column < columns {
-                let end = (column..=columns).find(|c| !is_set(*c)).unwrap_or(columns);
-                if end > column {
-                    let edge = |at: usize, of: usize| at as f64 / of as f64;
-                    let (top, bottom) = (edge(row, rows), edge(row + 1, rows));
-                    frames.push([edge(column, columns), top, edge(end, columns), bottom]);
-                }
-                column = end + 1;
-            }
-        }
-        frames
+        coarse::frames(&self.against)
     }
 
     /// Share of the cells rich in detail in both photos in which nothing agrees, 0..=1.
@@ -200,6 +187,8 @@ pub struct ViewpointShift {
     pub evidence: Evidence,
     /// Best plane-to-plane map from a's working pixels to b's, row major, for showing the pair aligned.
     pub alignment: [[f64; 3]; 3],
+    /// Where surfaces of the one photo are others in the other; `None` where nobody looked.
+    pub other_surfaces: Option<OtherSurfaces>,
 }
 
 /// Outcome of comparing the viewpoints of two photos.
@@ -216,10 +205,21 @@ pub enum Viewpoint {
 }
 
 impl Viewpoint {
-    /// Compares the viewpoints of two photos.
+    /// Compares the viewpoints of two photos by what is found in both.
     #[must_use]
     pub fn between(a: &Features, b: &Features) -> Self {
         verify::between_features(a, b)
+    }
+
+    /// Like [`between`](Self::between), and looks at the pictures laid over each other by the motion for surfaces that
+    /// both cannot have in common.
+    #[must_use]
+    pub fn between_photos(features: [&Features; 2], pictures: [&SmallPicture; 2]) -> Self {
+        let mut viewpoint = Self::between(features[0], features[1]);
+        if let Viewpoint::Shift(shift) = &mut viewpoint {
+            shift.other_surfaces = OtherSurfaces::between(pictures[0], pictures[1], shift);
+        }
+        viewpoint
     }
 
     /// The evidence behind the answer.

@@ -50,6 +50,7 @@ pub(super) fn shift(
         model,
         evidence,
         alignment,
+        other_surfaces: None,
     }
 }
 

@@ -59,7 +59,7 @@ pub fn pair(
             fill_motion(&mut row, shift);
             row.alignment = Some(unit_width(&shift.alignment, a.frame.width, b.frame.width));
             if let Some(doubt) = doubt(shift, limits) {
-                row.reason = Some(doubt.reason(&shift.evidence));
+                row.reason = Some(doubt.reason(shift));
                 row.contradictions = contradictions(doubt, shift);
             } else {
                 row.advice = advice(shift, limits);
@@ -170,13 +170,17 @@ pub fn change(change: &Change) -> v1::Change {
     }
 }
 
-/// Where the parts that stand elsewhere are in a's frame.
+/// Where a's frame shows what speaks against the motion.
 fn contradictions(doubt: Doubt, shift: &ViewpointShift) -> Vec<[f64; 4]> {
-    if doubt != Doubt::PartsElsewhere {
-        return Vec::new();
-    }
-    let frames = shift.evidence.against_frames().into_iter();
+    let frames = match doubt {
+        Doubt::PartsElsewhere => shift.evidence.against_frames(),
+        Doubt::OtherSurfaces => shift
+            .other_surfaces
+            .map_or_else(Vec::new, |other| other.frames()),
+        Doubt::LittleSupport | Doubt::SilentParts | Doubt::VagueDistance => Vec::new(),
+    };
     frames
+        .into_iter()
         .map(|frame| frame.map(|edge| rounded(edge, 3)))
         .collect()
 }
