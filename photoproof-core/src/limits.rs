@@ -59,9 +59,8 @@ pub struct Limits {
     /// of rooms stay below 0.62, an evenly covered lens comes close to 1.
     pub max_one_colour_share: f64,
     /// Two photos of one view differ visibly if at least this share of the common part changed, 0..=1.
-    /// Default 0.02: two exposures of one unchanged view of rendered rooms stay below 0.019, another
-    /// standpoint and light included; changes of more than 5 % of the frame reach 0.026
-    /// (`examples/change_report`).
+    /// Default 0.018: two exposures of one unchanged view of rendered rooms stay below 0.017, another light
+    /// included; changes of more than 5 % of the frame reach 0.026 (`examples/change_report`).
     pub min_visible_change: f64,
     /// Texture of what changed in the lower part of an after photo against that of its before photo, ratio, beyond which
     /// a person looks. Default 1.35: before and after of rendered rooms measure 1.05 at most
@@ -119,7 +118,7 @@ impl Default for Limits {
             max_clipped_share: 0.5,
             max_dark_share: 0.6,
             max_one_colour_share: 0.97,
-            min_visible_change: 0.02,
+            min_visible_change: 0.018,
             max_texture_growth: 1.35,
             min_long_side_px: 640,
             max_site_distance_m: 100.0,

@@ -25,7 +25,7 @@ use crate::job::JobSheet;
 use crate::ledger::VendorCameras;
 use crate::limits::Limits;
 use crate::measure::pairs::ComparedPair;
-use crate::measure::{Change, CopyMeasure, Viewpoint};
+use crate::measure::{CopyMeasure, Viewpoint};
 use crate::relation::Relation;
 use crate::volume::{Tally, tally};
 
@@ -100,28 +100,30 @@ pub struct Grouped {
 }
 
 impl Grouped {
-    /// The visible change from `a` to `b`, if they were compared.
+    /// The visible change between two photos, whichever way round it was measured.
     #[must_use]
-    pub fn change(&self, a: PhotoId, b: PhotoId) -> Option<&Change> {
-        self.changes
-            .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
-            .ok()
-            .and_then(|index| self.changes.get(index))
-            .map(|pair| &pair.change)
+    pub fn change(&self, x: PhotoId, y: PhotoId) -> Option<&ChangedPair> {
+        either_way(&self.changes, |pair| (pair.a, pair.b), x, y)
     }
 
     /// The comparison of two photos, whichever way round it was made.
     #[must_use]
     pub fn pair(&self, x: PhotoId, y: PhotoId) -> Option<&Pair> {
-        let find = |a, b| {
-            self.pairs
-                .binary_search_by_key(&(a, b), |pair| (pair.a, pair.b))
-                .ok()
-        };
-        find(x, y)
-            .or_else(|| find(y, x))
-            .map(|index| &self.pairs[index])
+        either_way(&self.pairs, |pair| (pair.a, pair.b), x, y)
     }
+}
+
+/// The entry of two photos in a sorted list.
+fn either_way<T>(
+    sorted: &[T],
+    photos: impl Fn(&T) -> (PhotoId, PhotoId),
+    x: PhotoId,
+    y: PhotoId,
+) -> Option<&T> {
+    let find = |wanted| sorted.binary_search_by_key(&wanted, &photos).ok();
+    find((x, y))
+        .or_else(|| find((y, x)))
+        .and_then(|index| sorted.get(index))
 }
 
 /// What was compared in a job.
@@ -270,4 +272,19 @@ fn debris(sheet: &JobSheet, intake: &Intake) -> (Tally, BTreeSet<PhotoId>) {
         .filter_map(|path| paths.iter().position(|known| known == path).map(PhotoId))
         .collect();
     (tally, photos)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_pair_is_found_whichever_way_round_it_was_compared() {
+        let sorted = [(1, 4), (2, 3), (5, 2)].map(|(a, b)| (PhotoId(a), PhotoId(b)));
+        let find = |x, y| either_way(&sorted, |pair| *pair, PhotoId(x), PhotoId(y)).copied();
+        assert_eq!(find(2, 3), Some(sorted[1]));
+        assert_eq!(find(2, 5), Some(sorted[2]));
+        assert_eq!(find(4, 1), Some(sorted[0]));
+        assert_eq!(find(1, 3), None);
+    }
 }

@@ -4,7 +4,6 @@ use crate::group::ViewSet;
 use crate::ingest::PhotoId;
 use crate::judge::together::each_area;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Severity, Status};
-use crate::measure::change::Texture;
 use crate::phase::Phase;
 
 /// Smallest share of the lower part of the frame that changed.
@@ -88,7 +87,13 @@ fn least(evidence: &Evidence<'_>, set: &ViewSet) -> Option<Grown> {
 
 /// By how much the texture grew from one photo to the other, whichever of them the pair begins with.
 fn growth(evidence: &Evidence<'_>, before: PhotoId, after: PhotoId) -> Option<f64> {
-    let grown = |texture: Texture| (texture.share >= MIN_SHARE).then_some(texture.growth);
-    let texture = |a, b| evidence.grouped.change(a, b)?.texture.and_then(grown);
-    texture(before, after).or_else(|| texture(after, before).map(f64::recip))
+    let changed = evidence.grouped.change(before, after)?;
+    let texture = changed.change.texture?;
+    let is_forward = changed.a == before;
+    let growth = if is_forward {
+        texture.growth
+    } else {
+        texture.growth.recip()
+    };
+    (texture.share >= MIN_SHARE).then_some(growth)
 }

@@ -13,7 +13,7 @@ static META: CheckMeta = CheckMeta {
     summary: "The before and after photos of an area show no visible change where work was claimed.",
     why: "Both may have been taken before the work, or both after it.",
     how_measured: "Share of the common part of the two frames that changed. Cells of 1/48 of the frame are looked for near their aligned place and compared by normalised correlation (Lewis 1995) and by colour once exposure and white balance are evened out; a logistic function fitted on rendered houses tells changed cells. The view of the area that changed most counts.",
-    limit: "min_visible_change (0.02): two exposures of one unchanged view of rendered rooms stay below 0.019, changes of more than 5 % of the frame reach 0.026.",
+    limit: "min_visible_change (0.018): two exposures of one unchanged view of rendered rooms stay below 0.017, changes of more than 5 % of the frame reach 0.026.",
     remedy: "Say what was done in this area; if the work is still to do, do it and shoot the after photo again.",
     innocent: &[
         "nothing had to be removed in what these photos show",
@@ -111,7 +111,7 @@ pub(super) fn most_changed(
         .flat_map(|&a| set.of(second).iter().map(move |&b| (a, b)));
     pairs
         .filter_map(|(a, b)| {
-            let share = evidence.grouped.change(a, b)?.share;
+            let share = evidence.grouped.change(a, b)?.change.share;
             Some(Compared { a, b, share })
         })
         .reduce(|most, next| if next.share > most.share { next } else { most })

@@ -13,7 +13,7 @@ static META: CheckMeta = CheckMeta {
     summary: "The during photos of an area show the same as its before or its after photos.",
     why: "They add nothing to them: work under way is not seen.",
     how_measured: "Share of the common part of the two frames that changed, as for no-visible-change; the view of the area that changed most counts, and only where before and after do differ.",
-    limit: "min_visible_change (0.02), see no-visible-change.",
+    limit: "min_visible_change (0.018), see no-visible-change.",
     remedy: "Take the during photo while the work is half done.",
     innocent: &[
         "work in this view had not begun, or was done, when the photo was taken",

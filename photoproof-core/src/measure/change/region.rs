@@ -11,7 +11,7 @@ use super::texture::texture;
 use crate::grid;
 
 /// Sureness from which a cell counts as changed.
-const CHANGED: f32 = 0.45;
+const CHANGED: f32 = 0.47;
 /// Cells of the smallest changed part that counts: less is a reflection or a find of chance.
 const LEAST_CELLS: usize = 4;
 

@@ -223,7 +223,11 @@ impl Names<'_> {
             copy.map(|copy| &copy.measure),
             &self.0.sheet.limits,
         );
-        row.change = self.0.grouped.change(pair.a, pair.b).map(pair::change);
+        row.change = self
+            .0
+            .grouped
+            .change(pair.a, pair.b)
+            .map(|changed| pair::change(&changed.change));
         row
     }
 
