@@ -70,8 +70,8 @@ impl Doubt {
                 evidence.distinct_against + evidence.distinct_agreeing
             ),
             Doubt::OtherSurfaces => format!(
-                "{:.0} % of the frame shows a surface in another colour in each photo and nowhere in its own: a new \
-                 floor or wall looks so, and so does another room with the same fittings",
+                "over {:.0} % of the frame each photo shows a floor, a wall or the like that the other does not show: \
+                 new ones look so, and so does another room with the same fittings",
                 100.0 * other_surfaces(shift)
             ),
             Doubt::VagueDistance => {

@@ -12,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The pictures do not tell whether a photo repeats a view; a person has to look.",
     why: "Too little fixed structure is visible in both photos to measure how the camera moved.",
-    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004); parts that stand beside where the others put them; surfaces in another colour in each photo and nowhere in their own; a distance whose uncertainty reaches beyond the limits.",
+    how_measured: "Keypoint inliers, their spread over the frame, and the expected number of chance models (Moisan and Stival 2004); parts that stand beside where the others put them; floors, walls and the like that only one of the photos shows; a distance whose uncertainty reaches beyond the limits.",
     limit: "The evidence line of the viewpoint measure; see the pair's reason in the report.",
     remedy: "Look at both photos. If they do not show the same view, shoot again with a door, window or cabinet in the frame.",
     innocent: &[

@@ -6,11 +6,11 @@
 
 use std::collections::BTreeMap;
 
+use serde::{Deserialize, Serialize};
+
 use super::segments::segments;
 use super::small::{COLOUR_STEP, SmallPicture};
 use super::warp::{halved, scaled, transfer};
-use serde::{Deserialize, Serialize};
-
 use crate::measure::plane::Plane;
 use crate::measure::{ViewpointShift, coarse};
 
