@@ -19,8 +19,7 @@ if [ -z "${REPORT_PAGES:-}" ]; then
   REPORT_PAGES=$target/sample-reports
   export REPORT_PAGES
   # The whole workspace, as `cargo test` builds it: one package alone has other features and would be built again.
-  (cd "$root" && cargo build -q --workspace --example sample_reports)
-  "$target/debug/examples/sample_reports" "$REPORT_PAGES"
+  (cd "$root" && cargo build -q --workspace --example sample_reports && "$target/debug/examples/sample_reports" "$REPORT_PAGES")
 fi
 cd "$here"
 [ -d node_modules/axe-core ] || npm ci --no-audit --no-fund --ignore-scripts

@@ -27,6 +27,11 @@ pub(super) fn frames(marks: &Marks) -> Vec<[f64; 4]> {
         .collect()
 }
 
+/// Marks a cell by its index, row by row.
+pub(super) fn mark(marks: &mut Marks, cell: usize) {
+    marks[cell / CELLS[0]] |= 1 << (cell % CELLS[0]);
+}
+
 /// The cells of which at least half of a finer map is marked.
 pub(super) fn marks(marked: &[bool], columns: usize) -> Marks {
     let rows = marked.len() / columns.max(1);
@@ -42,8 +47,9 @@ pub(super) fn marks(marked: &[bool], columns: usize) -> Marks {
     }
     let mut marks: Marks = [0; CELLS[1]];
     for (index, [all, marked]) in counts.into_iter().enumerate() {
-        let set = marked > 0 && 2 * marked >= all;
-        marks[index / CELLS[0]] |= u16::from(set) << (index % CELLS[0]);
+        if marked > 0 && 2 * marked >= all {
+            mark(&mut marks, index);
+        }
     }
     marks
 }

@@ -109,10 +109,19 @@ fn ratios(colours: &[Plane; 3], place: Shift, shift: Shift) -> Option<[f32; 2]> 
     let at = |v: isize| v as f64 / step;
     let (x, y) = (at(place.0 + shift.0), at(place.1 + shift.1));
     let [r, g, b] = colours.each_ref().map(|plane| mean_around(plane, x, y));
-    let (r, g, b) = (r?, g?, b?);
-    // Dark pixels have no colour worth the name: a floor of 12 levels.
-    let log = |v: f32| (v + 12.0).ln();
-    Some([log(r) - log(g), log(b) - log(g)])
+    let [red, blue, _] = logarithms([r?, g?, b?]);
+    Some([red, blue])
+}
+
+/// Logarithm of a level, 0..=255. Dark pixels have no colour worth the name: a floor of 12 levels.
+fn logarithm(level: f32) -> f32 {
+    (level + 12.0).ln()
+}
+
+/// Logarithms of red over green, of blue over green, and of green.
+pub(super) fn logarithms(levels: [f32; 3]) -> [f32; 3] {
+    let [red, green, blue] = levels.map(logarithm);
+    [red - green, blue - green, green]
 }
 
 fn mean_around(plane: &Plane, x: f64, y: f64) -> Option<f32> {
@@ -131,7 +140,7 @@ fn mean_around(plane: &Plane, x: f64, y: f64) -> Option<f32> {
 /// Takes the overall exposure and white balance (medians over the frame) out of the differences.
 fn evened(raw: &[Option<Raw>]) -> Vec<Option<CellMeasure>> {
     let light = |raw: &Raw| {
-        let [a, b] = raw.likeness.mean.map(|v| (v + 12.0).ln());
+        let [a, b] = raw.likeness.mean.map(logarithm);
         b - a
     };
     let colour = |raw: &Raw, i: usize| raw.colour[1][i] - raw.colour[0][i];

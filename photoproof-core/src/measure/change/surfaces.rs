@@ -8,6 +8,7 @@ use std::collections::BTreeMap;
 
 use serde::{Deserialize, Serialize};
 
+use super::cell::{logarithms, median};
 use super::segments::segments;
 use super::small::{COLOUR_STEP, SmallPicture};
 use super::warp::{halved, scaled, transfer};
@@ -40,7 +41,7 @@ pub struct OtherSurfaces {
     pub cells: [u16; 9],
 }
 
-/// Colours of one photo in a's frame: logarithms of red over green, of blue over green, and of green.
+/// Colours of one photo in a's frame, see [`logarithms`]; `None` where it shows nothing.
 type Colours = Vec<Option<[f32; 3]>>;
 
 impl OtherSurfaces {
@@ -75,9 +76,9 @@ fn colours(channels: &[Plane; 3]) -> Colours {
     let samples = red.data.iter().zip(&green.data).zip(&blue.data);
     samples
         .map(|((r, g), b)| {
-            // Dark samples have no colour worth the name: a floor of 12 levels.
-            let [r, g, b] = [r, g, b].map(|v| (v + 12.0).ln());
-            (r + g + b).is_finite().then_some([r - g, b - g, g])
+            let levels = [*r, *g, *b];
+            let is_seen = levels.iter().all(|level| level.is_finite());
+            is_seen.then(|| logarithms(levels))
         })
         .collect()
 }
@@ -98,18 +99,13 @@ fn compare(first: &Colours, second: &Colours, columns: usize) -> Option<OtherSur
             parts.entry(pair).or_default().push(index);
         }
     }
+    parts.retain(|_, part| part.len() as f64 >= LEAST_SHARE * common);
     let mut map = vec![false; difference.len()];
-    let mut count = 0;
-    for part in parts.into_values() {
-        if part.len() as f64 >= LEAST_SHARE * common {
-            count += part.len();
-            for index in part {
-                map[index] = true;
-            }
-        }
+    for index in parts.values().flatten() {
+        map[*index] = true;
     }
     Some(OtherSurfaces {
-        share: f64::from(count as u32) / common,
+        share: map.iter().filter(|set| **set).count() as f64 / common,
         cells: coarse::marks(&map, columns),
     })
 }
@@ -126,7 +122,7 @@ fn differences(first: &Colours, second: &Colours) -> Option<Vec<Option<f32>>> {
         })
         .collect();
     let balance = balance(&raw)?;
-    let light = super::cell::median(raw.iter().flatten().map(|d| d[2]));
+    let light = median(raw.iter().flatten().map(|d| d[2]));
     let evened = |d: &[f32; 3]| {
         let luma = LUMA_IN_COLOURS * (d[2] - light);
         (d[0] - balance[0]).hypot(d[1] - balance[1]).hypot(luma)

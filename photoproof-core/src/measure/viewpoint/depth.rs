@@ -89,9 +89,9 @@ impl DepthMap {
 
     /// Inverse depth at a bearing by the planes of the scene; by the smooth fit where none is near.
     pub(super) fn on_plane(&self, place: Vector2<f64>) -> Depth {
-        let smooth = self.at(place);
-        let diagonal = self.reach / REACH;
         let opening = self.opening_at(place);
+        let smooth = self.smooth(place, opening);
+        let diagonal = self.reach / REACH;
         // What lies behind an opening has planes of its own, which are not meant.
         let edge = opening.filter(|o| o.is_framed).map_or(0.0, |o| o.edge);
         let wall: Vec<Sample> = self
@@ -119,8 +119,12 @@ impl DepthMap {
     /// Inverse depth at a bearing by a robust, locally weighted linear fit; 1 with a wide sigma where
     /// nothing is known.
     pub(super) fn at(&self, place: Vector2<f64>) -> Depth {
+        self.smooth(place, self.opening_at(place))
+    }
+
+    fn smooth(&self, place: Vector2<f64>, opening: Option<Opening>) -> Depth {
         let seen = self.fit(place, 0.0);
-        match self.opening_at(place) {
+        match opening {
             Some(opening) if opening.is_framed => {
                 let wall = self.fit(place, opening.edge);
                 if wall.rho > seen.rho { wall } else { seen }

@@ -10,7 +10,7 @@ use super::camera::{Intrinsics, Motion};
 use super::contradiction::cell_of;
 use super::depth::DepthGrid;
 use super::guided::{UNIT, squared_distance};
-use crate::measure::coarse::{CELLS, Marks};
+use crate::measure::coarse::{Marks, mark};
 use crate::measure::feature::{Features, Keypoint, Match, overlay_suspects};
 
 /// Largest ratio of the best to the second best descriptor distance of a distinct match.
@@ -77,8 +77,7 @@ pub(super) fn dissent(
             errors.push(error);
         } else if DISAGREES.contains(&error) && !is_of_a_mark(&marks, [&p.keypoint, &q.keypoint]) {
             out.against += 1;
-            let cell = cell_of(pixel, &cameras[0]);
-            out.cells[cell / CELLS[0]] |= 1 << (cell % CELLS[0]);
+            mark(&mut out.cells, cell_of(pixel, &cameras[0]));
         }
     }
     out.distance = median(&mut distances);
