@@ -215,8 +215,11 @@ pub struct Pair {
 /// Visible change between two photos of one view.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct Change {
-    /// Share of the compared part of a's frame that changed, 0..=1.
+    /// Share of the compared part of a's frame that changed, 0..=1: the best estimate.
     pub share: f64,
+    /// Share of the compared part of a's frame that may have changed, 0..=1 and not below `share`; `min_visible_change` is
+    /// held against it.
+    pub at_most: f64,
     /// Share of a's frame that was compared, 0..=1.
     pub compared: f64,
     /// Map over a's frame, one text a row, one letter a cell: how surely it changed in tenths, `0` to `9`; `-` where

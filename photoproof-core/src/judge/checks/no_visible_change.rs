@@ -12,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Review,
     summary: "The before and after photos of an area show no visible change where work was claimed.",
     why: "Both may have been taken before the work, or both after it.",
-    how_measured: "Share of the common part of the two frames that changed. Cells of 1/48 of the frame are looked for near their aligned place and compared by normalised correlation (Lewis 1995) and by colour once exposure and white balance are evened out; a logistic function fitted on rendered houses tells changed cells. The view of the area that changed most counts.",
+    how_measured: "Share of the common part of the two frames that changed. Cells of 1/48 of the frame are looked for near their aligned place and compared by normalised correlation (Lewis 1995) and by colour once exposure and white balance are evened out; a logistic function fitted on rendered houses tells changed cells and those that may have changed, which count here. The view of the area that changed most counts.",
     limit: "min_visible_change (0.018): two exposures of one unchanged view of rendered rooms stay below 0.017, changes of more than 5 % of the frame reach 0.026.",
     remedy: "Say what was done in this area; if the work is still to do, do it and shoot the after photo again.",
     innocent: &[
@@ -43,7 +43,7 @@ fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Op
         .iter()
         .filter_map(|set| most_changed(evidence, set, Phase::Before, Phase::After))
         .collect();
-    let most = views.iter().map(|view| view.share).reduce(f64::max)?;
+    let most = views.iter().map(|view| view.at_most).reduce(f64::max)?;
     // A copy is a finding of its own.
     if most >= limit || views.iter().any(|view| view.is_copy(evidence)) {
         return None;
@@ -53,14 +53,13 @@ fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Op
     } else {
         Severity::Note
     };
+    let show = match views.len() {
+        1 => "photo shows",
+        _ => "photos show",
+    };
     let message = format!(
-        "the after {} what the before {} the common part changed",
-        several(views.len(), "photo shows", "photos show"),
-        several(
-            views.len(),
-            &format!("photo shows: {:.1} % of", most * 100.0),
-            &format!("photos show: at most {:.1} % of", most * 100.0),
-        ),
+        "the after {show} what the before {show}: at most {:.1} % of the common part changed",
+        most * 100.0
     );
     Some(
         META.finding(message)
@@ -71,10 +70,6 @@ fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Op
     )
 }
 
-fn several<'a>(count: usize, one: &'a str, more: &'a str) -> &'a str {
-    if count == 1 { one } else { more }
-}
-
 /// Whether removal of debris was ordered or claimed; without a job sheet it may have been.
 fn debris_is_claimed(evidence: &Evidence<'_>) -> bool {
     let services = &evidence.sheet.services;
@@ -83,12 +78,12 @@ fn debris_is_claimed(evidence: &Evidence<'_>) -> bool {
         || evidence.grouped.debris.claimed.is_some()
 }
 
-/// Two photos of a view and the share that changed from a to b.
+/// Two photos of a view and the share that may have changed from a to b.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Compared {
     pub(super) a: PhotoId,
     pub(super) b: PhotoId,
-    pub(super) share: f64,
+    pub(super) at_most: f64,
 }
 
 impl Compared {
@@ -111,8 +106,14 @@ pub(super) fn most_changed(
         .flat_map(|&a| set.of(second).iter().map(move |&b| (a, b)));
     pairs
         .filter_map(|(a, b)| {
-            let share = evidence.grouped.change(a, b)?.change.share;
-            Some(Compared { a, b, share })
+            let at_most = evidence.grouped.change(a, b)?.change.at_most;
+            Some(Compared { a, b, at_most })
         })
-        .reduce(|most, next| if next.share > most.share { next } else { most })
+        .reduce(|most, next| {
+            if next.at_most > most.at_most {
+                next
+            } else {
+                most
+            }
+        })
 }

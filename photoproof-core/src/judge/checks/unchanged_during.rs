@@ -12,7 +12,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Note,
     summary: "The during photos of an area show the same as its before or its after photos.",
     why: "They add nothing to them: work under way is not seen.",
-    how_measured: "Share of the common part of the two frames that changed, as for no-visible-change; the view of the area that changed most counts, and only where before and after do differ.",
+    how_measured: "Share of the common part of the two frames that may have changed, as for no-visible-change; the view of the area that changed most counts, and only where before and after do differ.",
     limit: "min_visible_change (0.018), see no-visible-change.",
     remedy: "Take the during photo while the work is half done.",
     innocent: &[
@@ -43,29 +43,29 @@ fn finding(evidence: &Evidence<'_>, area: Option<&str>, sets: &[&ViewSet]) -> Op
         sets.filter_map(|set| most_changed(evidence, set, first, second))
             .collect()
     };
-    let most = |views: &[Compared]| views.iter().map(|view| view.share).reduce(f64::max);
+    let most = |views: &[Compared]| views.iter().map(|view| view.at_most).reduce(f64::max);
     if most(&compared(Phase::Before, Phase::After))? < limit {
         return None;
     }
     let early = (compared(Phase::Before, Phase::During), Phase::Before);
     let late = (compared(Phase::During, Phase::After), Phase::After);
-    let (views, phase, share) = [early, late].into_iter().find_map(|(views, phase)| {
-        let share = most(&views).filter(|share| *share < limit)?;
+    let (views, phase, at_most) = [early, late].into_iter().find_map(|(views, phase)| {
+        let at_most = most(&views).filter(|share| *share < limit)?;
         let copied = views.iter().any(|view| view.is_copy(evidence));
-        (!copied).then_some((views, phase, share))
+        (!copied).then_some((views, phase, at_most))
     })?;
     let photos = views.iter().flat_map(|view| match phase {
         Phase::After => [view.a, view.b],
         _ => [view.b, view.a],
     });
     let finding = META.finding(format!(
-        "the during photo shows what the {phase} photo shows: {:.1} % of the common part changed",
-        share * 100.0
+        "the during photo shows what the {phase} photo shows: at most {:.1} % of the common part changed",
+        at_most * 100.0
     ));
     Some(
         finding
             .area(area)
             .photos(photos)
-            .measured(share, limit, "share of the common part"),
+            .measured(at_most, limit, "share of the common part"),
     )
 }

@@ -32,8 +32,11 @@ pub(super) const CELL: usize = 8;
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[non_exhaustive]
 pub struct Change {
-    /// Share of the comparable part of a's frame that changed, 0..=1.
+    /// Share of the comparable part of a's frame that changed, 0..=1: the best estimate.
     pub share: f64,
+    /// Share of the comparable part of a's frame that may have changed, 0..=1 and not below `share`: what to
+    /// judge by when the question is whether anything changed.
+    pub at_most: f64,
     /// Share of a's frame that could be compared, 0..=1.
     pub compared: f64,
     /// Columns of the map over a's frame.

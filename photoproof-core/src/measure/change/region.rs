@@ -11,7 +11,10 @@ use super::texture::texture;
 use crate::grid;
 
 /// Sureness from which a cell counts as changed.
-const CHANGED: f32 = 0.47;
+const CHANGED: f32 = 0.5;
+/// Sureness from which a cell may have changed: small changes have few cells above the line between the two
+/// answers, and more beside it.
+const MAYBE_CHANGED: f32 = 0.47;
 /// Cells of the smallest changed part that counts: less is a reflection or a find of chance.
 const LEAST_CELLS: usize = 4;
 
@@ -31,14 +34,19 @@ pub(super) fn change(cells: &Cells) -> Option<Change> {
     if compared == 0 {
         return None;
     }
-    let is_changed = |p: &Option<f32>| p.is_some_and(|p| p >= CHANGED);
-    let marked = map.iter().map(is_changed).collect();
-    let parts = grid::parts(marked, cells.columns, LEAST_CELLS);
+    let parts_from = |least: f32| {
+        let is_marked = |p: &Option<f32>| p.is_some_and(|p| p >= least);
+        let marked = map.iter().map(is_marked).collect();
+        grid::parts(marked, cells.columns, LEAST_CELLS)
+    };
+    let parts = parts_from(CHANGED);
+    let maybe: usize = parts_from(MAYBE_CHANGED).iter().map(Vec::len).sum();
     let changed: BTreeSet<usize> = parts.iter().flatten().copied().collect();
     let mut regions: Vec<Region> = parts.iter().map(|part| region(part, cells)).collect();
     regions.sort_by(|x, y| y.share.total_cmp(&x.share));
     Some(Change {
         share: changed.len() as f64 / compared as f64,
+        at_most: maybe as f64 / compared as f64,
         compared: compared as f64 / map.len() as f64,
         columns: cells.columns,
         rows: cells.rows,

@@ -157,6 +157,7 @@ pub fn change(change: &Change) -> v1::Change {
     let rows = change.map.chunks(change.columns.max(1));
     v1::Change {
         share: rounded(change.share, 4),
+        at_most: rounded(change.at_most, 4),
         compared: rounded(change.compared, 3),
         map: rows.map(|row| row.iter().map(letter).collect()).collect(),
         regions: change

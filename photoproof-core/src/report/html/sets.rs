@@ -221,10 +221,11 @@ fn turned(turn: f64, tilt: f64, roll: Option<f64>) -> String {
 /// Changed share and its limit, in words.
 fn changed(change: &Change, least: f64) -> (String, String) {
     let share = number(change.share * 100.0, 1);
+    let at_most = number(change.at_most * 100.0, 1);
     let compared = number(change.compared * 100.0, 0);
     (
-        format!("{share} % of the {compared} % that were compared"),
-        format!("at least {} %", number(least * 100.0, 0)),
+        format!("{share} % of the {compared} % that were compared, {at_most} % at most"),
+        format!("at least {} %", number(least * 100.0, 1)),
     )
 }
 
