@@ -14,7 +14,7 @@ mod shared;
 use std::path::{Path, PathBuf};
 
 use image::{RgbImage, imageops};
-use photoproof_core::ingest::{IngestOptions, Pixels, read_photo};
+use photoproof_core::ingest::{IngestOptions, Pixels, read_photo, read_photo_bytes};
 use photoproof_core::measure::{
     CopyKind, PhotoMeasures, compare_copies, find_copies, measure_photo, measure_pixels,
 };
@@ -134,6 +134,32 @@ fn noisy(picture: &RgbImage, seed: u64) -> RgbImage {
         pixel.0 = pixel.0.map(|v| (i32::from(v) + noise).clamp(0, 255) as u8);
     }
     out
+}
+
+fn saved(picture: &RgbImage, quality: u8) -> Vec<u8> {
+    let mut file = Vec::new();
+    image::codecs::jpeg::JpegEncoder::new_with_quality(&mut file, quality)
+        .encode_image(picture)
+        .unwrap();
+    file
+}
+
+#[test]
+fn a_copy_saved_without_its_noise_is_told_from_another_exposure_saved_alike() {
+    let of_file = |file: &[u8]| {
+        let (photo, pixels) = read_photo_bytes(file, "a.jpg", &IngestOptions::default()).unwrap();
+        measure_photo(&photo, &pixels)
+    };
+    let again = |file: &[u8]| saved(&image::load_from_memory(file).unwrap().to_rgb8(), 30);
+    for seed in 1..6 {
+        let view = imageops::blur(&room(seed), 0.8);
+        let [first, second] = [3, 4].map(|exposure| saved(&noisy(&view, exposure), 90));
+        let original = of_file(&first);
+        let copy = compare_copies(&original, &of_file(&again(&first))).unwrap();
+        assert_eq!(copy.kind, CopyKind::Edited, "{seed}");
+        let other = compare_copies(&original, &of_file(&again(&second)));
+        assert!(other.is_none_or(|other| !other.is_confirmed()), "{seed}");
+    }
 }
 
 type Edit = fn(&RgbImage) -> RgbImage;

@@ -25,12 +25,19 @@ impl Draw {
     }
 }
 
-pub(crate) fn jpeg(picture: &RgbImage, quality: u8) -> RgbImage {
+/// The bytes of a JPEG.
+pub(crate) type Jpeg = Vec<u8>;
+
+pub(crate) fn jpeg(picture: &RgbImage, quality: u8) -> Jpeg {
     let mut bytes = Vec::new();
     image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, quality)
         .encode_image(picture)
         .unwrap();
-    image::load_from_memory(&bytes).unwrap().to_rgb8()
+    bytes
+}
+
+pub(crate) fn decoded(file: &[u8]) -> RgbImage {
+    image::load_from_memory(file).unwrap().to_rgb8()
 }
 
 fn mapped(picture: &RgbImage, map: impl Fn(usize, f32) -> f32) -> RgbImage {
@@ -294,7 +301,7 @@ fn collage(picture: &RgbImage, draw: &mut Draw) -> RgbImage {
     page
 }
 
-type Edit = fn(&RgbImage, &mut Draw) -> RgbImage;
+type Edit = fn(&RgbImage, &mut Draw) -> Jpeg;
 
 /// Kind, wanted share found, and the edit. Each result is encoded as JPEG 85 unless it says otherwise.
 pub(crate) const EDITS: &[(&str, f64, Edit)] = &[
@@ -342,7 +349,7 @@ pub(crate) fn exposures(
     depth: &dyn Fn(f32, f32) -> f32,
     hand_held: bool,
     draw: &mut Draw,
-) -> [RgbImage; 2] {
+) -> [Jpeg; 2] {
     let smooth = imageops::fast_blur(picture, 1.0);
     let noise = draw.between(2.0, 4.0);
     let first = jpeg(&noisy(&smooth, noise, draw), 90);

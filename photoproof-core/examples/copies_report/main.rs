@@ -15,36 +15,25 @@
 mod edits;
 mod pdq;
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 
 use image::{RgbImage, imageops};
-use photoproof_core::ingest::Pixels;
-use photoproof_core::ingest::pixels::WORKING_LONG_SIDE;
+use photoproof_core::ingest::{IngestOptions, read_photo_bytes};
 use photoproof_core::ledger::{JobRecord, PhotoRecord, open};
 use photoproof_core::measure::{PhotoMeasures, Shelf, compare_copies, find_copies, measure_pixels};
 use rayon::prelude::*;
 
-use edits::{Draw, EDITS, crop, jpeg};
+use edits::{Draw, EDITS, Jpeg, crop, decoded, jpeg};
 
-fn measured(picture: RgbImage, name: &str) -> PhotoMeasures {
-    let (width, height) = picture.dimensions();
-    let scale = f64::from(WORKING_LONG_SIDE) / f64::from(width.max(height));
-    let reduced = if scale < 1.0 {
-        let side = |v: u32| (f64::from(v) * scale).round() as u32;
-        imageops::resize(
-            &picture,
-            side(width),
-            side(height),
-            imageops::FilterType::Triangle,
-        )
-    } else {
-        picture
-    };
-    measure_pixels(name.to_owned(), &Pixels::new(reduced, width, height))
+fn measured(file: &[u8], name: &str) -> PhotoMeasures {
+    let (_, pixels) = read_photo_bytes(file, "photo.jpg", &IngestOptions::default()).unwrap();
+    measure_pixels(name.to_owned(), &pixels)
 }
 
 struct Source {
     path: PathBuf,
+    file: Jpeg,
     picture: RgbImage,
     depth: Vec<Vec<f32>>,
 }
@@ -68,11 +57,13 @@ fn sources(folders: &[String], limit: usize) -> Vec<Source> {
             let name = path.file_name().unwrap().to_string_lossy().into_owned();
             let row = rows.iter().find(|r| r["file"] == name.as_str());
             let depth = row.and_then(|r| serde_json::from_value(r["depth_grid_8x6"].clone()).ok());
-            let Ok(picture) = image::open(&path) else {
+            let file = std::fs::read(&path).expect("a readable photo");
+            let Ok(picture) = image::load_from_memory(&file) else {
                 continue;
             };
             all.push(Source {
                 path,
+                file,
                 picture: picture.to_rgb8(),
                 depth: depth.unwrap_or_else(|| vec![vec![3.0, 4.0], vec![1.5, 2.5]]),
             });
@@ -122,7 +113,7 @@ fn explain(sources: &[Source], only: &str) {
     };
     let originals: Vec<PhotoMeasures> = sources
         .par_iter()
-        .map(|s| measured(s.picture.clone(), &s.name()))
+        .map(|s| measured(&s.file, &s.name()))
         .collect();
     sources
         .par_iter()
@@ -134,7 +125,7 @@ fn explain(sources: &[Source], only: &str) {
                 .filter(|e| only.is_empty() || only.contains(e.0))
             {
                 let mut draw = Draw(i as u64 * 977 + 5);
-                let edited = measured(edit(&source.picture, &mut draw), "edited");
+                let edited = measured(&edit(&source.picture, &mut draw), "edited");
                 show(kind, &source.name(), original, &edited);
             }
             for (kind, hand_held) in [("HONEST burst", true), ("HONEST tripod", false)] {
@@ -145,7 +136,7 @@ fn explain(sources: &[Source], only: &str) {
                     hand_held,
                     &mut draw,
                 );
-                show(kind, &source.name(), &measured(a, "a"), &measured(b, "b"));
+                show(kind, &source.name(), &measured(&a, "a"), &measured(&b, "b"));
             }
             for (other, measures) in sources.iter().zip(&originals).skip(i + 1) {
                 let room = |s: &Source| s.name().split('_').skip(1).take(1).collect::<String>();
@@ -205,17 +196,18 @@ fn items(sources: &[Source]) -> Vec<Item> {
     jobs.par_iter()
         .map(|&(s, k)| {
             let source = &sources[s];
-            let picture = match k.checked_sub(1).and_then(|k| EDITS.get(k)) {
-                None => source.picture.clone(),
+            let file = match k.checked_sub(1).and_then(|k| EDITS.get(k)) {
+                None => source.file.clone(),
                 Some((_, _, edit)) => {
                     edit(&source.picture, &mut Draw((s * 977 + k * 13 + 5) as u64))
                 }
             };
+            let picture = decoded(&file);
             let (hash, pdq) = (baseline(&picture), pdq::Pdq::of(&picture));
             Item {
                 source: s,
                 kind: k,
-                measures: measured(picture, &format!("{s} {k}")),
+                measures: measured(&file, &format!("{s} {k}")),
                 hash,
                 pdq,
             }
@@ -329,17 +321,30 @@ fn report(sources: &[Source]) {
         all - same,
         sources.len() * sources.len().saturating_sub(1) * EDITS.len()
     );
-    let kind = |k: usize| k.checked_sub(1).map_or("original", |k| EDITS[k].0);
+    let name = |item: &Item| {
+        let kind = item.kind.checked_sub(1).map_or("original", |k| EDITS[k].0);
+        format!("{} [{kind}]", sources[item.source].name())
+    };
     for (p, q, measure) in false_pairs.iter().take(40) {
-        println!(
-            "  {} [{}] / {} [{}]: {measure:?}",
-            sources[p.source].name(),
-            kind(p.kind),
-            sources[q.source].name(),
-            kind(q.kind)
-        );
+        println!("  {} / {}: {measure:?}", name(p), name(q));
+        print_numbers(&p.measures, &q.measures);
+    }
+    let told: BTreeSet<(usize, usize)> = found.iter().map(|(a, b, _)| (*a, *b)).collect();
+    for (index, item) in items.iter().enumerate() {
+        let original = item.source * KINDS;
+        if index != original && !told.contains(&(original, index)) {
+            println!("  not found: {}", name(item));
+            print_numbers(&items[original].measures, &item.measures);
+        }
     }
     second_exposures(sources);
+}
+
+/// The numbers behind a decision.
+fn print_numbers(a: &PhotoMeasures, b: &PhotoMeasures) {
+    for line in photoproof_core::measure::copy::explain_pair(a, b) {
+        println!("    {line}");
+    }
 }
 
 /// One row a kind of edit; the last row counts pairs of different photos called copies.
@@ -364,25 +369,33 @@ fn table(sources: usize, columns: &[Answers]) {
 }
 
 /// What was done to two exposures before they were sent.
-type Sent = fn(&RgbImage, &mut Draw) -> RgbImage;
+type Sent = fn(&[u8], &mut Draw) -> Jpeg;
 
 /// The ways two exposures are sent.
 const SENT: &[(&str, Sent, Sent)] = &[
-    ("as taken", |p, _| p.clone(), |p, _| p.clone()),
+    ("as taken", as_taken, as_taken),
+    ("second cropped to 70 %", as_taken, |p, d| {
+        jpeg(&crop(&decoded(p), 0.7, d), 85)
+    }),
+    ("second cropped to 50 %", as_taken, |p, d| {
+        jpeg(&crop(&decoded(p), 0.5, d), 85)
+    }),
     (
-        "second cropped to 70 %",
-        |p, _| p.clone(),
-        |p, d| jpeg(&crop(p, 0.7, d), 85),
+        "both saved at 60",
+        |p, _| jpeg(&decoded(p), 60),
+        |p, _| jpeg(&decoded(p), 60),
     ),
     (
-        "second cropped to 50 %",
-        |p, _| p.clone(),
-        |p, d| jpeg(&crop(p, 0.5, d), 85),
+        "both saved at 30",
+        |p, _| jpeg(&decoded(p), 30),
+        |p, _| jpeg(&decoded(p), 30),
     ),
-    ("both saved at 60", |p, _| jpeg(p, 60), |p, _| jpeg(p, 60)),
-    ("both saved at 30", |p, _| jpeg(p, 30), |p, _| jpeg(p, 30)),
-    ("second saved at 30", |p, _| p.clone(), |p, _| jpeg(p, 30)),
+    ("second saved at 30", as_taken, |p, _| jpeg(&decoded(p), 30)),
 ];
+
+fn as_taken(file: &[u8], _: &mut Draw) -> Jpeg {
+    file.to_vec()
+}
 
 /// Honest second exposures of one view, by hand and on a tripod: none is a copy.
 fn second_exposures(sources: &[Source]) {
@@ -397,7 +410,7 @@ fn second_exposures(sources: &[Source]) {
                     &mut draw,
                 );
                 let (a, b) = (first(&a, &mut draw), second(&b, &mut draw));
-                compare_copies(&measured(a, "a"), &measured(b, "b")).map(|m| m.is_confirmed())
+                compare_copies(&measured(&a, "a"), &measured(&b, "b")).map(|m| m.is_confirmed())
             };
             let answers: Vec<_> = sources.par_iter().enumerate().map(answer).collect();
             let count = |sure| answers.iter().filter(|a| **a == Some(sure)).count();

@@ -40,11 +40,16 @@ fn locked<T>(mutex: &Mutex<T>) -> MutexGuard<'_, T> {
     mutex.lock().unwrap_or_else(PoisonError::into_inner)
 }
 
-/// All that answers depend on: the pixels, and the focal length in them.
+/// All that answers depend on: the pixels, the focal length in them, and how they are coded.
 fn identity(photo: &PhotoMeasures) -> Key {
     let focal = photo.features.focal_px.map(f64::to_bits);
     let pixels = photo.facts.fingerprint.pixel_sha256.as_bytes();
-    Key::new("pairs", &[pixels, format!("{focal:?}").as_bytes()])
+    let coded = photo.coded.as_ref();
+    let coded = coded.map(|coded| (coded.steps, coded.blocks.len()));
+    Key::new(
+        "pairs",
+        &[pixels, format!("{focal:?} {coded:?}").as_bytes()],
+    )
 }
 
 impl<'a> Remembered<'a> {

@@ -53,7 +53,7 @@ use rayon::prelude::*;
 pub use archive::is_archive;
 pub use capture_time::{CaptureTime, TimeSource};
 pub use credentials::{Credentials, CredentialsState};
-pub use earlier_save::{EarlierSave, NewerPart};
+pub use earlier_save::{CodedSample, EarlierSave, NewerPart};
 pub use folder_state::FolderState;
 pub use list::{job_sheet_text, photo_paths};
 pub use objects::{is_object_url, job_folders};

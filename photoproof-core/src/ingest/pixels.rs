@@ -2,7 +2,7 @@
 
 use image::{GrayImage, RgbImage};
 
-use crate::ingest::EarlierSave;
+use crate::ingest::{CodedSample, EarlierSave};
 
 /// Long side of the working picture in pixels. All measurements refer to it.
 pub const WORKING_LONG_SIDE: u32 = 1024;
@@ -20,6 +20,8 @@ pub struct Pixels {
     pub full_height: u32,
     /// The thumbnail inside the file, upright as the picture, if there is one that can be read.
     pub embedded: Option<GrayImage>,
+    /// Some of the values that the file holds, if it is a JPEG that is not progressive.
+    pub coded: Option<CodedSample>,
     /// What the coded values tell of an earlier saving.
     pub earlier: Option<EarlierSave>,
 }
@@ -39,6 +41,7 @@ impl Pixels {
             full_width,
             full_height,
             embedded: None,
+            coded: None,
             earlier: None,
         }
     }

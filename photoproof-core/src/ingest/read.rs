@@ -52,7 +52,8 @@ impl Picture<'_> {
             .thumbnail
             .and_then(|bytes| embedded::decoded(&bytes, self.orientation, gate));
         if self.format == Format::Jpeg {
-            pixels.earlier = earlier_save::find(&self.bytes, (&pixels.rgb, self.orientation), gate);
+            let picture = (&pixels.rgb, self.orientation);
+            (pixels.coded, pixels.earlier) = earlier_save::look(&self.bytes, picture, gate);
         }
         photo.stamp = stamp;
         photo.width = pixels.full_width;

@@ -33,7 +33,7 @@ pub use viewpoint::{Evidence, Inconclusive, Model, Viewpoint, ViewpointShift};
 use image::GrayImage;
 use serde::{Deserialize, Serialize};
 
-use crate::ingest::{EarlierSave, Photo, Pixels};
+use crate::ingest::{CodedSample, EarlierSave, Photo, Pixels};
 
 /// What is measured on one photo and small enough to be held for every photo of a job.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
@@ -64,6 +64,8 @@ pub struct PhotoMeasures {
     /// The middle of the working picture, for its noise. Never leaves the job: the ledger does not get it.
     #[serde(with = "packed::picture")]
     pub middle: GrayImage,
+    /// Some of the values that the file holds, to tell a copy that was saved from another exposure. Never leave the job.
+    pub coded: Option<CodedSample>,
 }
 
 /// Measures one photo. `pixels` are its reduced, upright pixels.
@@ -100,5 +102,6 @@ fn measured(file_sha256: String, pixels: &Pixels, features: Features) -> PhotoMe
         features,
         small,
         middle: copy::middle(&pixels.gray),
+        coded: pixels.coded.clone(),
     }
 }

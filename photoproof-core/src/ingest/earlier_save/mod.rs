@@ -4,12 +4,16 @@
 mod coefficients;
 mod model;
 mod parts;
+mod sample;
 
 use image::RgbImage;
 use serde::{Deserialize, Serialize};
 
+use self::coefficients::Coefficients;
 use crate::ingest::memory::MemoryGate;
 use crate::ingest::traces::scaled_k1;
+
+pub use sample::CodedSample;
 
 /// Coefficients, of nine, that must bear the earlier steps.
 const MIN_MODES: usize = 3;
@@ -39,23 +43,35 @@ pub struct NewerPart {
     pub cells: Vec<[f64; 4]>,
 }
 
-/// Looks for an earlier saving in the bytes of a JPEG, whose working picture was turned upright as stated. `None` where
-/// nothing shows one: saved once, saved before at the same or a higher quality, resized or cropped in between,
-/// progressive, or too little in it.
-pub(crate) fn find(
+/// Some coded values of a JPEG, and what they tell of an earlier saving. `file` are its bytes; its working picture was turned
+/// upright as stated. No values of a progressive file.
+pub(crate) fn look(
+    file: &[u8],
+    picture: (&RgbImage, Option<u16>),
+    gate: &MemoryGate,
+) -> (Option<CodedSample>, Option<EarlierSave>) {
+    let Some(read) = coefficients::read(file, SAMPLE) else {
+        return (None, None);
+    };
+    (Some(sample::of(&read)), find(&read, file, picture, gate))
+}
+
+/// An earlier saving, of which the values `read` first are asked. `None` where nothing shows one: saved once, saved before at
+/// the same or a higher quality, resized or cropped in between, or too little in it.
+fn find(
+    read: &Coefficients,
     file: &[u8],
     picture: (&RgbImage, Option<u16>),
     gate: &MemoryGate,
 ) -> Option<EarlierSave> {
-    let sample = coefficients::read(file, SAMPLE)?;
-    let steps = model::earlier(&sample);
+    let steps = model::earlier(read);
     if steps.len() < MIN_MODES {
         return None;
     }
     let newer_parts = if steps.len() < MIN_MODES_PARTS {
         Vec::new()
     } else {
-        let _room = gate.hold(sample.room());
+        let _room = gate.hold(read.room());
         let whole = coefficients::read(file, file.len())?;
         parts::newer(&whole, &steps, picture)
     };

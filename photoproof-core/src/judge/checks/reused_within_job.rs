@@ -13,7 +13,7 @@ static META: CheckMeta = CheckMeta {
     severity: Severity::Fail,
     summary: "One picture is used for two phases, areas or views of the job.",
     why: "A picture can prove one moment of one view; the second use proves nothing.",
-    how_measured: "File digest, digest of the upright pixels, perceptual hash in eight orientations, then keypoint geometry and agreement of the pixels over the whole common region.",
+    how_measured: "File digest, digest of the upright pixels, perceptual hash in eight orientations, then keypoint geometry and agreement of the pixels over the whole common region; noise, and between JPEGs of one size the values as coded, tell a copy from a second exposure.",
     limit: "Any confirmed copy. Over phases or areas it fails; inside one area and phase it is a note, since a wide view may be listed under two items. Pictures that agree but have kept no noise that would tell a copy from a second exposure are for a person to look at.",
     remedy: "Replace the second use by its own photo.",
     innocent: &[
@@ -21,7 +21,7 @@ static META: CheckMeta = CheckMeta {
         "a file was put into the wrong folder",
         "one wide photo was meant to serve two items",
     ],
-    blind_spots: "Second exposures from one spot are told from copies by their noise: where one of the two was saved so coarsely that its noise is gone, a second exposure can look like a copy. Heavy crops of plain walls can be missed. Of a picture that serves many times, each use is named with the first four others only, unless the files are equal.",
+    blind_spots: "Where one of two pictures was saved so coarsely that its noise is gone and the two are not JPEGs of one size, a second exposure from the same spot can look like a copy. Heavy crops of plain walls can be missed. Of a picture that serves many times, each use is named with the first four others only, unless the files are equal.",
 };
 
 /// The check.

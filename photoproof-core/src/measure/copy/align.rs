@@ -101,6 +101,37 @@ pub(super) fn pose(map: &Map, size: [f64; 2]) -> Pose {
     }
 }
 
+/// Points along each side of a frame at which the bend of a map is taken.
+const BEND_POINTS: usize = 7;
+
+/// How far a map is from one that keeps parallel lines parallel: the root mean square distance, as a share of the long
+/// side of frame b, between where it puts the points of frame a that b shows and where the nearest such map puts them.
+/// Cropping, turning and stretching a picture bend nothing; another standpoint or direction does (Hartley and Zisserman
+/// 2004, 2.4). `None` where b shows too few of them.
+pub(super) fn bend(map: &Map, a: [f64; 2], b: [f64; 2]) -> Option<f64> {
+    let shares = (0..BEND_POINTS).map(|step| step as f64 / (BEND_POINTS - 1) as f64);
+    let places = shares
+        .clone()
+        .flat_map(|x| shares.clone().map(move |y| [x * a[0], y * a[1]]));
+    let is_inside = |[x, y]: &[f64; 2]| (0.0..=b[0]).contains(x) && (0.0..=b[1]).contains(y);
+    let pairs: Vec<PointPair> = places
+        .filter_map(|a| {
+            Some(PointPair {
+                a,
+                b: apply(map, a)?,
+            })
+        })
+        .filter(|pair| is_inside(&pair.b))
+        .collect();
+    if pairs.len() < 2 * BEND_POINTS {
+        return None;
+    }
+    let plain = affine(&pairs)?;
+    let squares = pairs.iter().map(|pair| error(&plain, pair).powi(2));
+    let mean = squares.sum::<f64>() / pairs.len() as f64;
+    Some(mean.sqrt() / b[0].max(b[1]))
+}
+
 /// The map of a picture of `from` pixels onto one of `to` pixels.
 pub(super) fn scale_map(from: [f64; 2], to: [f64; 2]) -> Map {
     Map::from_diagonal(&Vector3::new(
@@ -325,6 +356,25 @@ mod tests {
             })
             .collect();
         assert!(align(&pairs, 1000.0).is_none());
+    }
+
+    #[test]
+    fn only_another_standpoint_bends_a_map() {
+        let (a, b) = ([384.0, 288.0], [300.0, 225.0]);
+        for turn in Turn::ALL {
+            let cropped = Map::new(0.9, -0.05, 7.0, 0.05, 0.7, -4.0, 0.0, 0.0, 1.0);
+            let plain = cropped * turn_map(turn, a);
+            assert!(bend(&plain, a, [384.0, 384.0]).unwrap() < 1e-9, "{turn:?}");
+        }
+        // Turned by a degree about the upright axis, 300 samples of focal length.
+        let slope = 1.0_f64.to_radians().tan() / 300.0;
+        let leaning = Map::new(0.8, 0.0, 0.0, 0.0, 0.8, 0.0, slope, 0.0, 1.0);
+        let found = bend(&leaning, a, b).unwrap();
+        assert!((0.001..0.01).contains(&found), "{found}");
+        assert_eq!(
+            bend(&Map::new_translation(&[900.0, 0.0].into()), a, b),
+            None
+        );
     }
 
     #[test]

@@ -3,7 +3,7 @@
 
 use image::GrayImage;
 
-use super::align::Map;
+use super::align::{Map, apply};
 use super::{agree, flow};
 use crate::measure::plane::Plane;
 
@@ -24,6 +24,21 @@ const ROUNDING: f64 = 0.06;
 /// Mean luma of blocks that are neither black nor blown out.
 const DARK: f32 = 16.0;
 const BRIGHT: f32 = 235.0;
+/// Where little is shared, the second is moved by so much as well, working pixels, first roughly and then finely: noise
+/// is that fine, and where the window shows few edges the map is not.
+const STEPS: [f64; 2] = [0.7, 0.35];
+const AROUND: [[f64; 2]; 8] = [
+    [-1.0, -1.0],
+    [0.0, -1.0],
+    [1.0, -1.0],
+    [-1.0, 0.0],
+    [1.0, 0.0],
+    [-1.0, 1.0],
+    [0.0, 1.0],
+    [1.0, 1.0],
+];
+/// Share from which it is known to be shared.
+const SHARED: f64 = 0.6;
 /// Refinements of the map by the shifts of blocks.
 const REFINEMENTS: usize = 2;
 
@@ -95,14 +110,47 @@ fn compare_coarser(coarse: &Cut<'_>, fine: &Cut<'_>, map: &Map, scale: f64) -> G
     let second = second.blurred(0.5 * (scale * scale - 1.0).max(0.0).sqrt() as f32);
     let mut map = moved([-x, -y]) * map * moved(coarse.corner());
     let (warped, shifts) = flow::refine(&first, &second, &mut map, REFINEMENTS);
-    let blocks = blocks(&first, &warped);
+    let at_map = both_shares(&first, &warped);
+    let [shared, shared_faint] = if at_map[1].is_some_and(|share| share < SHARED) {
+        beside(&first, &second, &map, at_map)
+    } else {
+        at_map
+    };
     Grain {
         noise,
-        shared: shared(&blocks, MIN_DETAIL),
-        shared_faint: shared(&blocks, MIN_FAINT_DETAIL),
+        shared,
+        shared_faint,
         flow: flow::spread(&shifts),
         edges: shifts.len(),
     }
+}
+
+/// Shared detail of clear blocks, and with fainter ones among them.
+fn both_shares(first: &Plane, warped: &Plane) -> [Option<f64>; 2] {
+    let blocks = blocks(first, warped);
+    [MIN_DETAIL, MIN_FAINT_DETAIL].map(|least| shared(&blocks, least))
+}
+
+/// The most that is shared at the map, which gave `best`, or up to a pixel beside it.
+fn beside(
+    first: &Plane,
+    second: &Plane,
+    map: &Map,
+    mut best: [Option<f64>; 2],
+) -> [Option<f64>; 2] {
+    let size = (first.width, first.height);
+    let mut middle = [0.0; 2];
+    for step in STEPS {
+        let around = middle;
+        for [x, y] in AROUND.map(|[x, y]| [around[0] + step * x, around[1] + step * y]) {
+            let moved = second.resampled(size, |[u, v]| apply(map, [u + x, v + y]));
+            let shares = both_shares(first, &moved);
+            if shares[1] > best[1] {
+                (best, middle) = (shares, [x, y]);
+            }
+        }
+    }
+    best
 }
 
 /// A block: the variance of what is coarser than noise, and the two variances and the covariance of what is finer.
