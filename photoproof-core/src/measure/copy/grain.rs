@@ -37,8 +37,10 @@ const AROUND: [[f64; 2]; 8] = [
     [0.0, 1.0],
     [1.0, 1.0],
 ];
-/// Share from which it is known to be shared.
-const SHARED: f64 = 0.6;
+/// Share below which it is looked for there, and above which it is found: drawing a picture between its pixels takes some
+/// of its noise and none of its texture, so that more of what is left is shared.
+const LITTLE: f64 = 0.25;
+const FOUND: f64 = 0.75;
 /// Refinements of the map by the shifts of blocks.
 const REFINEMENTS: usize = 2;
 
@@ -111,11 +113,10 @@ fn compare_coarser(coarse: &Cut<'_>, fine: &Cut<'_>, map: &Map, scale: f64) -> G
     let mut map = moved([-x, -y]) * map * moved(coarse.corner());
     let (warped, shifts) = flow::refine(&first, &second, &mut map, REFINEMENTS);
     let at_map = both_shares(&first, &warped);
-    let [shared, shared_faint] = if at_map[1].is_some_and(|share| share < SHARED) {
-        beside(&first, &second, &map, at_map)
-    } else {
-        at_map
-    };
+    let is_little = at_map.iter().flatten().all(|share| *share < LITTLE);
+    let beside = is_little.then(|| beside(&first, &second, &map, at_map));
+    let is_found = |shares: &[Option<f64>; 2]| shares[1] >= Some(FOUND);
+    let [shared, shared_faint] = beside.filter(is_found).unwrap_or(at_map);
     Grain {
         noise,
         shared,
