@@ -34,7 +34,7 @@ pub(super) fn is_saved_from(a: &CodedSample, b: &CodedSample) -> Option<bool> {
             right += usize::from(answer);
         }
     }
-    (asked >= MIN_ASKED).then(|| right as f64 >= SAVED_FROM * asked as f64)
+    (asked >= MIN_ASKED).then_some(right as f64 >= SAVED_FROM * asked as f64)
 }
 
 /// A quantised value and its step.
@@ -46,14 +46,14 @@ type Value<'a> = (&'a i16, &'a u16);
 fn agrees((index, (a, b)): (usize, (Value<'_>, Value<'_>))) -> Option<bool> {
     if a.1 == b.1 {
         let tells = index > 0 && *a.1 >= LEAST_EQUAL && (*a.0, *b.0) != (0, 0);
-        return tells.then(|| a.0 == b.0);
+        return tells.then_some(a.0 == b.0);
     }
     let (fine, coarse) = if a.1 < b.1 { (a, b) } else { (b, a) };
     let step = f64::from(*coarse.1);
     let at = f64::from(*fine.0) * f64::from(*fine.1) / step;
     let to_edge = ((at - at.floor()) - 0.5).abs() * step;
     let there = f64::from(*coarse.0);
-    NEAR.contains(&to_edge).then(|| at.round() == there)
+    NEAR.contains(&to_edge).then_some(at.round() == there)
 }
 
 /// Values of the blocks that both hold and not both show flat.
