@@ -187,11 +187,8 @@ fn two_exposures_from_one_spot_are_not_copies_and_a_copy_of_either_is() {
 #[test]
 fn without_noise_a_copy_and_a_second_exposure_are_not_told_apart() {
     let coarse = |picture: &RgbImage| {
-        let mut bytes = Vec::new();
-        image::codecs::jpeg::JpegEncoder::new_with_quality(&mut bytes, 20)
-            .encode_image(picture)
-            .unwrap();
-        image::load_from_memory(&bytes).unwrap().to_rgb8()
+        let file = saved(picture, 20);
+        image::load_from_memory(&file).unwrap().to_rgb8()
     };
     let view = coarse(&noisy(&imageops::blur(&room(1), 0.8), 3));
     let a = of(view.clone(), "a");

@@ -53,7 +53,8 @@ pub(crate) fn look(
     let Some(read) = coefficients::read(file, SAMPLE) else {
         return (None, None);
     };
-    (Some(sample::of(&read)), find(&read, file, picture, gate))
+    let kept = sample::of(&read, picture.1);
+    (Some(kept), find(&read, file, picture, gate))
 }
 
 /// An earlier saving, of which the values `read` first are asked. `None` where nothing shows one: saved once, saved before at

@@ -13,6 +13,8 @@ const MOST: usize = 2048;
 pub struct CodedSample {
     /// Width and height of the picture as stored, pixels.
     pub pixels: [u16; 2],
+    /// Exif orientation by which it is turned upright.
+    pub orientation: Option<u16>,
     /// Quantisation steps of the kept coefficients, in zigzag order: DC and the nine after it.
     pub steps: [u16; KEPT],
     /// Number of a block of 8 x 8 pixels, counted row by row, and its quantised coefficients; ascending.
@@ -21,7 +23,7 @@ pub struct CodedSample {
 
 /// The blocks that come first by a multiplicative hash of their number (Knuth, TAOCP vol. 3, 6.4), so that two files of one
 /// size keep the same ones as far as both were read.
-pub(super) fn of(coefficients: &Coefficients) -> CodedSample {
+pub(super) fn of(coefficients: &Coefficients, orientation: Option<u16>) -> CodedSample {
     let wide = u32::from(coefficients.size[0]);
     let blocks = coefficients.blocks.iter();
     let mut blocks: Vec<(u32, [i16; KEPT])> = blocks
@@ -37,6 +39,7 @@ pub(super) fn of(coefficients: &Coefficients) -> CodedSample {
     blocks.sort_unstable_by_key(|(number, _)| *number);
     CodedSample {
         pixels: coefficients.pixels,
+        orientation,
         steps: coefficients.steps,
         blocks,
     }

@@ -20,9 +20,10 @@ const LEAST_EQUAL: u16 = 4;
 const SAVED_FROM: f64 = 0.95;
 
 /// Whether the one was saved from the other; `None` where the two cannot be held against each other or too few values tell:
-/// other sizes, plain pictures.
+/// other sizes, stored as another turn, plain pictures.
 pub(super) fn is_saved_from(a: &CodedSample, b: &CodedSample) -> Option<bool> {
-    if a.pixels != b.pixels {
+    let turn = |sample: &CodedSample| sample.orientation.unwrap_or(1);
+    if a.pixels != b.pixels || turn(a) != turn(b) {
         return None;
     }
     let (mut asked, mut right) = (0, 0);
@@ -139,6 +140,9 @@ mod tests {
         let part = image::imageops::crop_imm(&wall(1), 0, 0, 632, 480).to_image();
         let part = coded(&saved(&part, 30));
         assert_eq!(is_saved_from(&coded(&first), &part), None);
+        let mut turned = coded(&again(&first, 30));
+        turned.orientation = Some(3);
+        assert_eq!(is_saved_from(&coded(&first), &turned), None);
         let plain = RgbImage::from_pixel(640, 480, Rgb([231, 228, 220]));
         let (fine, coarse) = (saved(&plain, 90), saved(&plain, 30));
         assert_eq!(is_saved_from(&coded(&fine), &coded(&coarse)), None);

@@ -113,7 +113,7 @@ fn compare_coarser(coarse: &Cut<'_>, fine: &Cut<'_>, map: &Map, scale: f64) -> G
     let mut map = moved([-x, -y]) * map * moved(coarse.corner());
     let (warped, shifts) = flow::refine(&first, &second, &mut map, REFINEMENTS);
     let at_map = both_shares(&first, &warped);
-    let is_little = at_map.iter().flatten().all(|share| *share < LITTLE);
+    let is_little = at_map[1].is_some() && at_map.iter().flatten().all(|share| *share < LITTLE);
     let beside = is_little.then(|| beside(&first, &second, &map, at_map));
     let is_found = |shares: &[Option<f64>; 2]| shares[1] >= Some(FOUND);
     let [shared, shared_faint] = beside.filter(is_found).unwrap_or(at_map);
