@@ -184,6 +184,10 @@ fn size_of(picture: &GrayImage) -> [f64; 2] {
     [f64::from(picture.width()), f64::from(picture.height())]
 }
 
+fn sides(plane: &Plane) -> [f64; 2] {
+    [plane.width as f64, plane.height as f64]
+}
+
 /// The map that lays the whole frame of a onto the whole frame of b, where b laid as `turn` is a.
 fn frame_map(a: &GrayImage, b: &GrayImage, turn: Turn) -> Option<Map> {
     let turn_b = align::turn_map(turn, size_of(b));
@@ -407,13 +411,9 @@ fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) 
         if bent && !framed {
             continue;
         }
-        let grain = noise(a, b, &found.map);
-        match exposure(
-            &found,
-            framed,
-            grain.as_ref(),
-            is_saved_from(a, b, &found.map),
-        ) {
+        let saved_from = is_saved_from(a, b, &found.map);
+        let grain = || noise(a, b, &found.map);
+        match exposure(&found, framed, saved_from, grain) {
             Exposure::Same => return Answer::Copy(CopyKind::Edited, Box::new(found)),
             Exposure::Unsure => return Answer::Copy(CopyKind::Unsure, Box::new(found)),
             Exposure::Second => return Answer::SecondExposure,
@@ -427,7 +427,7 @@ fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) 
 /// thumbnail a to thumbnail b turns or mirrors, their blocks are not the same.
 fn is_saved_from(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<bool> {
     let turn = align::pose(map, size_of(&a.small.luma)).turn;
-    if Turn::ALL.first() != Some(&turn) {
+    if turn != Turn::default() {
         return None;
     }
     coded::is_saved_from(a.coded.as_ref()?, b.coded.as_ref()?)
@@ -435,7 +435,7 @@ fn is_saved_from(a: &PhotoMeasures, b: &PhotoMeasures, map: &Map) -> Option<bool
 
 /// Whether the one frame may show the other whole once `map` is refined.
 fn may_cover(planes: &[Plane; 2], map: &Map) -> bool {
-    let [a, b] = planes.each_ref().map(|p| [p.width as f64, p.height as f64]);
+    let [a, b] = planes.each_ref().map(sides);
     let back = map.try_inverse();
     let least = MIN_COVER - COVER_GAINED;
     align::seen(map, a, b) >= least || back.is_some_and(|back| align::seen(&back, b, a) >= least)
@@ -463,7 +463,7 @@ fn is_copy(found: &Agreement, bent: bool) -> bool {
 
 /// Whether one frame is laid onto the other as no cropping, turning and stretching lays it.
 fn is_bent(planes: &[Plane; 2], map: &Map) -> bool {
-    let [a, b] = planes.each_ref().map(|p| [p.width as f64, p.height as f64]);
+    let [a, b] = planes.each_ref().map(sides);
     let back = map.try_inverse();
     let bends = [
         align::bend(map, a, b),
@@ -479,14 +479,13 @@ fn is_bent(planes: &[Plane; 2], map: &Map) -> bool {
 /// Whether the one picture is set into the other: a photo of a screen, a page, a border.
 fn is_framed(planes: &[Plane; 2], found: &Agreement) -> bool {
     let [a, b] = planes;
-    let size = |plane: &Plane| [plane.width as f64, plane.height as f64];
     if found.cover_a.min(found.cover_b) >= MIN_COVER {
         false
     } else if found.cover_b < found.cover_a {
-        frame::framed(size(a), b, &found.map)
+        frame::framed(sides(a), b, &found.map)
     } else {
         let back = found.map.try_inverse();
-        back.is_some_and(|back| frame::framed(size(b), a, &back))
+        back.is_some_and(|back| frame::framed(sides(b), a, &back))
     }
 }
 
@@ -504,12 +503,13 @@ enum Exposure {
 }
 
 /// Tells one exposure from two of one view, by hand or from a tripod, the whole frame or a part: in two, parallax is
-/// left or the noise of each is its own. Where saving has left no noise, coded values tell (`saved_from`).
+/// left or the noise of each is its own. Where saving has left no noise, coded values tell (`saved_from`). The noise is
+/// measured only where nothing else has told.
 fn exposure(
     found: &Agreement,
     framed: bool,
-    grain: Option<&grain::Grain>,
     saved_from: Option<bool>,
+    grain: impl FnOnce() -> Option<grain::Grain>,
 ) -> Exposure {
     if saved_from == Some(true) {
         return Exposure::Same;
@@ -518,7 +518,7 @@ fn exposure(
     if found.flow > MAX_FLOW {
         return Exposure::Apart;
     }
-    let Some(grain) = grain else {
+    let Some(grain) = grain() else {
         return Exposure::Same;
     };
     let cover = found.cover_a.min(found.cover_b);
@@ -640,7 +640,7 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
         let (framed, bent) = (is_framed(&planes, &g), is_bent(&planes, &g.map));
         out.push(format!(
             "{what} {turn} hash {} votes {} of {total} in {inliers} cover {:.2} {:.2} textured {} share {:.3} median {:.3} patch {:.3} stray {:.3} corners {} {:.3} lost {:.3} {:.3} tone {:.3} recoloured {:.1} flow {:.3} bent {bent} framed {framed} noise {:.2} {:.2} shared {:.2?} {:.2?} fine flow {:.3} over {} saved {saved:?} copy {} {:?}",
-            distances[turn], votes[turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g, bent), exposure(&g, framed, Some(&n), saved)
+            distances[turn], votes[turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g, bent), exposure(&g, framed, saved, || Some(n))
         ));
     };
     line(
