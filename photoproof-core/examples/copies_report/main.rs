@@ -241,8 +241,9 @@ fn hashed(items: &[Item], alike: impl Fn(&Item, &Item) -> bool + Sync) -> Answer
     Answers { found, wrong }
 }
 
-/// Answers of a ledger that holds every original as a job of its own, asked for every edited picture.
-fn by_ledger(items: &[Item]) -> Answers {
+/// Answers of a ledger that holds every original as a job of its own, asked for every edited picture: all, and those it
+/// is sure of.
+fn by_ledger(items: &[Item]) -> [Answers; 2] {
     let folder = tempfile::tempdir().unwrap();
     let mut ledger = open(&folder.path().join("used.db").to_string_lossy()).unwrap();
     for original in items.iter().filter(|i| i.kind == 0) {
@@ -259,22 +260,29 @@ fn by_ledger(items: &[Item]) -> Answers {
     }
     let edited: Vec<&Item> = items.iter().filter(|i| i.kind > 0).collect();
     let asked: Shelf = edited.iter().map(|i| &i.measures).collect();
-    let mut answers = Answers {
+    let none = || Answers {
         found: vec![0; KINDS],
         wrong: 0,
     };
-    for lead in ledger.find(&asked, None).unwrap() {
-        let item = edited[lead.asked];
-        if lead.measure.is_none() {
-            continue;
-        }
-        if lead.job == item.source.to_string() {
+    let (mut all, mut sure) = (none(), none());
+    let count = |answers: &mut Answers, item: &Item, is_own: bool| {
+        if is_own {
             answers.found[item.kind] += 1;
         } else {
             answers.wrong += 1;
         }
+    };
+    for lead in ledger.find(&asked, None).unwrap() {
+        let (item, Some(measure)) = (edited[lead.asked], lead.measure) else {
+            continue;
+        };
+        let is_own = lead.job == item.source.to_string();
+        count(&mut all, item, is_own);
+        if measure.is_confirmed() {
+            count(&mut sure, item, is_own);
+        }
     }
-    answers
+    [all, sure]
 }
 
 fn report(sources: &[Source]) {
@@ -307,9 +315,11 @@ fn report(sources: &[Source]) {
         "pairs of different photos that the job is unsure of: {}",
         false_pairs.len() - job.wrong
     );
+    let [by_ledger, surely] = by_ledger(&items);
     let columns = [
         job,
-        by_ledger(&items),
+        by_ledger,
+        surely,
         hashed(&items, |a, b| (a.hash ^ b.hash).count_ones() <= 10),
         hashed(&items, |a, b| a.pdq.alike(&b.pdq)),
     ];
@@ -350,8 +360,8 @@ fn print_numbers(a: &PhotoMeasures, b: &PhotoMeasures) {
 /// One row a kind of edit; the last row counts pairs of different photos called copies.
 fn table(sources: usize, columns: &[Answers]) {
     println!(
-        "{:28} {:>5} {:>7} {:>7} {:>7} {:>9} {:>7}",
-        "edit", "n", "wanted", "job", "ledger", "64-bit 10", "PDQ 31"
+        "{:28} {:>5} {:>7} {:>7} {:>7} {:>7} {:>9} {:>7}",
+        "edit", "n", "wanted", "job", "ledger", "surely", "64-bit 10", "PDQ 31"
     );
     for (k, (name, wanted, _)) in EDITS.iter().enumerate() {
         print!("{name:28} {sources:5} {:6.1}%", 100.0 * wanted);

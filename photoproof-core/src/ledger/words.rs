@@ -24,8 +24,8 @@ pub(super) const PACKED_WORDS: usize = KEPT * 4;
 const COMMON: u32 = 256;
 /// A word that more asked photos hold, each turn counted, says nothing either.
 const ASKED_BY: usize = 192;
-/// Shared words of a lead. Copies of rendered rooms measured 3 (turned and cropped) and more, mostly 10 to 20.
-const MIN_SHARED: u32 = 3;
+/// Shared words of a lead. Copies of rendered rooms measured 1 (crops to half the area) and more, mostly 10 to 20.
+const MIN_SHARED: u32 = 2;
 /// Leads of one asked photo, those with most shared words.
 const LEADS: usize = 12;
 

@@ -1,9 +1,10 @@
 //! Binary signatures of descriptors: what the ledger keeps of keypoints, and how they confirm a lead.
 
-use super::align::{self, PointPair};
-use super::{CopyKind, CopyMeasure, MIN_COVER, turn_name};
+use super::align::{self, Map, PointPair};
+use super::{CopyKind, CopyMeasure, MIN_COVER, frame, sides, turn_name};
 use crate::measure::PhotoMeasures;
 use crate::measure::feature::{DESCRIPTOR_LEN, Feature, Features, Turn};
+use crate::measure::plane::Plane;
 
 /// Bits that two signatures of the same keypoint may differ in; unrelated ones differ in about 31.
 const MAX_BITS: u32 = 13;
@@ -11,13 +12,21 @@ const MAX_BITS: u32 = 13;
 const ASKED: usize = 900;
 /// Inliers that confirm a copy.
 const MIN_INLIERS: usize = 12;
-/// Share of the matches that must follow one map. Copies measured 0.44 and more, pictures of tiled walls less.
-const MIN_SHARE: f64 = 0.25;
+/// Share of the matches that must follow one map. Crops to half the area measured 0.22 and more, other copies 0.27.
+const MIN_SHARE: f64 = 0.2;
 /// Share of the kept keypoints inside the asked frame that must be there again: a copy shows everything, a later photo
 /// of the same view shows what has stayed. Copies measured 0.24 and more, photos of one view or room up to 0.27.
 const MIN_REFOUND: f64 = 0.24;
-/// The product of the two. Copies measured 0.17 and more (one photo of a screen 0.11), others up to 0.12.
-const MIN_AGREEMENT: f64 = 0.14;
+/// The product of the two where nobody can be sure, and where one can. Copies measured 0.06 and more, mostly 0.3 to 0.9,
+/// other photos of one view up to 0.14.
+const MIN_AGREEMENT: f64 = 0.07;
+const SURE_AGREEMENT: f64 = 0.14;
+/// Bend of a map that no cropping, turning or framing makes: those measured 0.002 at most, screens 0.0005 to 0.014, other
+/// standpoints and directions mostly 0.004 to 0.05. Then the kept picture must end at edges in the asked one, as on a
+/// screen ...
+const BENT: f64 = 0.0025;
+/// ... or, if it is shown in part, agree so well that nobody can be sure; parts of another view measured up to 0.275.
+const MIN_AGREEMENT_BENT: f64 = 0.3;
 /// Distance within which a kept keypoint is there again, working pixels, and bits of its signature that may differ.
 const REFOUND_WITHIN: f64 = 1.5;
 const REFOUND_BITS: u32 = 22;
@@ -25,9 +34,11 @@ const REFOUND_BITS: u32 = 22;
 const RICH: u32 = 4;
 const QUIET: f64 = 0.15;
 /// Share of quiet cells above which it is no copy, and above which nobody can be sure: something stands there that was
-/// not there before. Of 600 crops, screens and pages two measured more than 0.3 (0.43 at most).
+/// not there before. Of 600 crops, screens and pages two measured more than 0.3 (0.43 at most). Of copies that agree
+/// little none was more than 0.2, other photos mostly 0.3 to 0.7.
 const MAX_QUIET: f64 = 0.45;
 const SURE_QUIET: f64 = 0.3;
+const MAX_QUIET_UNSURE: f64 = 0.2;
 /// Median error of the inliers, working pixels, above which a picture of the same frame may be a second exposure from the
 /// hand: those measured 0.64 in the middle, copies of whole frames 0.51 at most.
 const HAND_HELD: f64 = 0.55;
@@ -136,14 +147,22 @@ pub(crate) struct Laid {
     signatures: Vec<PlacedSignature>,
     size: [f64; 2],
     full: [f64; 2],
+    thumbnail: Plane,
+    /// From working pixels as laid to samples of the thumbnail.
+    to_thumbnail: Map,
 }
 
 impl Laid {
     /// Lays `asked` as turn number `turn`; `None` if there is no such turn.
     pub(crate) fn new(asked: &PhotoMeasures, turn: usize) -> Option<Self> {
         let turn = *Turn::ALL.get(turn)?;
+        let upright = [asked.features.width, asked.features.height].map(f64::from);
         let turned = asked.features.strongest(ASKED).turned(turn);
+        let thumbnail = Plane::from_gray(&asked.small.luma);
+        let raised = align::turn_map(turn, upright).try_inverse()?;
         Some(Self {
+            to_thumbnail: align::scale_map(upright, sides(&thumbnail)) * raised,
+            thumbnail,
             turn,
             signatures: placed_signatures(&turned, ASKED),
             size: [f64::from(turned.width), f64::from(turned.height)],
@@ -166,10 +185,6 @@ pub(crate) fn confirm(
     if found.inliers < MIN_INLIERS || share < MIN_SHARE || cells < MIN_CELLS {
         return None;
     }
-    let again = refound((kept, size), &found.map, asked);
-    if again.share < MIN_REFOUND || share * again.share < MIN_AGREEMENT || again.quiet > MAX_QUIET {
-        return None;
-    }
     let back = found.map.try_inverse()?;
     let [crop, filled] = [
         align::seen(&found.map, size, asked.size),
@@ -178,12 +193,21 @@ pub(crate) fn confirm(
     if crop.max(filled) < MIN_COVER {
         return None;
     }
+    let again = refound((kept, size), &found.map, asked);
+    let bend = align::bend(&found.map, size, asked.size);
+    let sure = if bend.is_none_or(|bend| bend < BENT) || is_framed(size, &found.map, asked) {
+        again.is_copy(share)?
+    } else if crop < MIN_COVER {
+        again.may_be_bent_part(share).then_some(false)?
+    } else {
+        return None;
+    };
     let same_frame = crop.min(filled) >= MIN_COVER && asked.turn == Turn::default();
     let moved = same_frame && median_error(&pairs, &found.map, long) > HAND_HELD;
-    let kind = if moved || again.quiet > SURE_QUIET {
-        CopyKind::Unsure
-    } else {
+    let kind = if sure && !moved {
         CopyKind::Edited
+    } else {
+        CopyKind::Unsure
     };
     let pose = align::pose(&found.map, size);
     Some(CopyMeasure {
@@ -208,11 +232,33 @@ struct Refound {
     quiet: f64,
 }
 
-fn refound(
-    (kept, size): (&[PlacedSignature], [f64; 2]),
-    map: &align::Map,
-    asked: &Laid,
-) -> Refound {
+impl Refound {
+    /// Whether it is surely a copy, `share` of the matches following one map; `None` if it is none.
+    fn is_copy(&self, share: f64) -> Option<bool> {
+        let agreement = share * self.share;
+        let (least, calm) = if agreement < SURE_AGREEMENT {
+            (MIN_AGREEMENT, MAX_QUIET_UNSURE)
+        } else {
+            (SURE_AGREEMENT, MAX_QUIET)
+        };
+        let may_be = self.share >= MIN_REFOUND && agreement >= least && self.quiet <= calm;
+        may_be.then_some(agreement >= SURE_AGREEMENT && self.quiet <= SURE_QUIET)
+    }
+
+    /// Whether it may be a copy though the map of the part that is shown is bent.
+    fn may_be_bent_part(&self, share: f64) -> bool {
+        self.share >= MIN_REFOUND
+            && share * self.share >= MIN_AGREEMENT_BENT
+            && self.quiet <= SURE_QUIET
+    }
+}
+
+/// Whether a kept picture of `size` ends at edges where `map` lays it into the asked one.
+fn is_framed(size: [f64; 2], map: &Map, asked: &Laid) -> bool {
+    frame::framed(size, &asked.thumbnail, &(asked.to_thumbnail * map))
+}
+
+fn refound((kept, size): (&[PlacedSignature], [f64; 2]), map: &Map, asked: &Laid) -> Refound {
     let within = |v: f64, side: f64| (EDGE..side - EDGE).contains(&v);
     // Keypoints inside the asked frame, and how many of them are there again.
     let mut cells = [(0u32, 0u32); 16];
@@ -243,7 +289,7 @@ fn refound(
 }
 
 /// Median distance of the inliers from where the map puts them, working pixels.
-fn median_error(pairs: &[PointPair], map: &align::Map, long: f64) -> f64 {
+fn median_error(pairs: &[PointPair], map: &Map, long: f64) -> f64 {
     let errors = pairs.iter().map(|pair| align::error(map, pair));
     let mut errors: Vec<f64> = errors.filter(|error| *error < INLIER * long).collect();
     errors.sort_by(f64::total_cmp);
@@ -298,7 +344,7 @@ fn matched(kept: &[PlacedSignature], asked: &[PlacedSignature]) -> Vec<PointPair
 }
 
 /// Cells of a 4 x 4 grid over the kept frame that hold an inlier.
-fn reached(pairs: &[PointPair], map: &align::Map, (size, long): ([f64; 2], f64)) -> usize {
+fn reached(pairs: &[PointPair], map: &Map, (size, long): ([f64; 2], f64)) -> usize {
     let mut cells = [false; 16];
     for pair in pairs {
         let near = align::error(map, pair) < INLIER * long;
