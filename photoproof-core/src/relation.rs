@@ -85,11 +85,33 @@ impl Doubt {
     }
 }
 
+impl Doubt {
+    /// Where the first photo's frame shows what speaks against the motion: left, top, right and bottom edge as shares of
+    /// width and height, 0..=1; none where nothing stands at one place.
+    #[must_use]
+    pub fn frames(self, shift: &ViewpointShift) -> Vec<[f64; 4]> {
+        match self {
+            Doubt::PartsElsewhere => shift.evidence.against_frames(),
+            Doubt::OtherSurfaces => shift
+                .other_surfaces
+                .map_or_else(Vec::new, |other| other.frames()),
+            Doubt::LittleSupport | Doubt::SilentParts | Doubt::VagueDistance => Vec::new(),
+        }
+    }
+}
+
 /// Consistency below which a motion is not believed, whatever it says: rooms with equal fittings agree
 /// in part, and what is between the fittings contradicts; a wrong motion finds little more than
 /// likeness does. This is an evidence line, not a limit of the trade: of 150 true repeats of three
 /// rendered houses, 148 lie above it.
 const LEAST_CONSISTENCY: f64 = 0.36;
+
+/// The same for a motion beyond the limits that chance does not make: a step nearer shows other detail of what both
+/// photos show, so less of it is there again. Wrong motions of other rooms measured 0.28 at most where chance was as
+/// small, and lay within the limits.
+const LEAST_CONSISTENCY_BEYOND: f64 = 0.2;
+/// Expected number of chance models, as a power of ten.
+const BEYOND_CHANCE: f64 = -30.0;
 
 /// Share of the cells rich in detail in both photos that may contradict a motion before it is not
 /// believed. Debris contradicts too: true repeats on rendered houses reach 0.4.
@@ -117,6 +139,8 @@ fn strangeness(evidence: &Evidence) -> Option<f64> {
 /// that was believed before is lost by it; of 86 pairs with a look-alike room 26 instead of 32 are believed.
 const OTHER_SURFACES: f64 = 40.0;
 const MOST_OTHER: f64 = 0.15;
+/// A smaller share may be a bin, a tarp, a box.
+const LEAST_OTHER: f64 = 0.07;
 
 /// Why the motion is not believed; `None` if it is. Parts that stand elsewhere and other surfaces are asked only where
 /// the motion lies within `limits`: one that does not is no repeat of the view either way.
@@ -124,20 +148,27 @@ const MOST_OTHER: f64 = 0.15;
 pub fn doubt(shift: &ViewpointShift, limits: &Limits) -> Option<Doubt> {
     let evidence = &shift.evidence;
     let consistency = evidence.consistency();
-    if consistency.is_some_and(|c| c < LEAST_CONSISTENCY) {
+    let is_beyond = !within(shift, limits);
+    let least = if is_beyond && evidence.log10_chance <= BEYOND_CHANCE {
+        LEAST_CONSISTENCY_BEYOND
+    } else {
+        LEAST_CONSISTENCY
+    };
+    if consistency.is_some_and(|c| c < least) {
         return Some(Doubt::LittleSupport);
     }
     if evidence.silent_share() > MOST_SILENT {
         return Some(Doubt::SilentParts);
     }
-    if !within(shift, limits) {
+    if is_beyond {
         return None;
     }
     if let Some(strangeness) = strangeness(evidence) {
         if strangeness > MOST_STRANGE {
             return Some(Doubt::PartsElsewhere);
         }
-        if strangeness + OTHER_SURFACES * other_surfaces(shift).min(MOST_OTHER) > MOST_STRANGE {
+        let other = Some(other_surfaces(shift)).filter(|share| *share >= LEAST_OTHER);
+        if strangeness + OTHER_SURFACES * other.unwrap_or(0.0).min(MOST_OTHER) > MOST_STRANGE {
             return Some(Doubt::OtherSurfaces);
         }
     }
@@ -234,6 +265,23 @@ mod tests {
     }
 
     #[test]
+    fn a_motion_beyond_the_limits_that_chance_does_not_make_needs_less_consistency() {
+        let limits = Limits::default();
+        let of = |reappearing, ratio, log10_chance| {
+            let mut shift = shift(Evidence {
+                log10_chance,
+                ..evidence(reappearing, 0)
+            });
+            shift.distance_ratio = DistanceRatio::new(ratio);
+            doubt(&shift, &limits)
+        };
+        assert_eq!(of(0.09, 0.6, -60.0), None);
+        assert_eq!(of(0.09, 0.6, -20.0), Some(Doubt::LittleSupport));
+        assert_eq!(of(0.09, 1.0, -60.0), Some(Doubt::LittleSupport));
+        assert_eq!(of(0.055, 0.6, -60.0), Some(Doubt::LittleSupport));
+    }
+
+    #[test]
     fn other_surfaces_add_to_parts_that_stand_elsewhere() {
         let limits = Limits::default();
         let of = |against, share| {
@@ -245,6 +293,7 @@ mod tests {
             doubt(&shift, &limits)
         };
         assert_eq!(of(0, 0.02), None);
+        assert_eq!(of(0, 0.06), None);
         assert_eq!(of(0, 0.3), Some(Doubt::OtherSurfaces));
         assert_eq!(of(12, 0.3), Some(Doubt::PartsElsewhere));
     }
