@@ -57,7 +57,7 @@ pub struct Finding {
     pub files: Vec<String>,
     /// One sentence: what was measured.
     pub message: String,
-    /// Where in its one photo it was measured: left, top, right and bottom as shares of the upright width and height.
+    /// Where in its first photo it was measured: left, top, right and bottom as shares of the upright width and height.
     pub regions: Vec<[f64; 4]>,
     /// The number behind it.
     pub measured: Option<Measurement>,

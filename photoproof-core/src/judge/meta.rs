@@ -90,7 +90,7 @@ impl Finding {
         self
     }
 
-    /// Says where in its one photo it was measured.
+    /// Says where in its first photo it was measured.
     #[must_use]
     pub fn regions(mut self, regions: &[[f64; 4]]) -> Self {
         self.regions = regions.to_vec();

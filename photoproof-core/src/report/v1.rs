@@ -321,7 +321,7 @@ pub struct Finding {
     pub photos: Vec<String>,
     /// What was measured, one sentence.
     pub message: String,
-    /// Where in its one photo it was measured, if that is told: left, top, right and bottom as shares of the upright
+    /// Where in its first photo it was measured, if that is told: left, top, right and bottom as shares of the upright
     /// width and height.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub regions: Vec<[f64; 4]>,

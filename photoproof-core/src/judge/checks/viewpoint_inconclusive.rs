@@ -1,5 +1,7 @@
 //! `viewpoint-inconclusive`: the pictures do not tell whether a photo repeats a view.
 
+use crate::group::Pair;
+use crate::ingest::PhotoId;
 use crate::judge::gaps::Cause;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
 use crate::limits::Limits;
@@ -50,7 +52,9 @@ impl Check for ViewpointInconclusive {
                     "cannot tell whether this {} photo repeats view {}: {why}",
                     gap.phase, set.id
                 );
-                Some(META.finding(message).area(set.area.as_deref()).photos([photo, gap.anchor]).retake(
+                let against = pair.map_or_else(Vec::new, |pair| against(pair, photo, evidence));
+                let finding = META.finding(message).area(set.area.as_deref()).photos([photo, gap.anchor]);
+                Some(finding.regions(&against).retake(
                     Retake {
                         area: set.area.clone(),
                         phase: Some(gap.phase),
@@ -65,6 +69,30 @@ impl Check for ViewpointInconclusive {
             })
             .collect()
     }
+}
+
+/// Where `photo`, one of the pair, shows what speaks against a repeat.
+fn against(pair: &Pair, photo: PhotoId, evidence: &Evidence<'_>) -> Vec<[f64; 4]> {
+    let Viewpoint::Shift(shift) = &pair.viewpoint else {
+        return Vec::new();
+    };
+    let frames = doubt(shift, evidence.limits()).map_or_else(Vec::new, |doubt| doubt.frames(shift));
+    if photo == pair.a {
+        return frames;
+    }
+    let frame = |photo: PhotoId| {
+        evidence
+            .measures
+            .get(photo.0)
+            .map(|measures| measures.frame)
+    };
+    let (Some(a), Some(b)) = (frame(pair.a), frame(pair.b)) else {
+        return Vec::new();
+    };
+    let carried = frames
+        .into_iter()
+        .filter_map(|part| shift.carried(part, a, b));
+    carried.collect()
 }
 
 /// What keeps the pictures from telling.

@@ -22,11 +22,12 @@ mod verify;
 #[cfg(test)]
 mod tests;
 
+use nalgebra::{Matrix3, Vector3};
 use serde::{Deserialize, Serialize};
 
 use crate::measure::change::{OtherSurfaces, SmallPicture};
 use crate::measure::coarse;
-use crate::measure::feature::Features;
+use crate::measure::feature::{Features, Frame};
 use crate::units::{Degrees, DistanceRatio, Ratio};
 
 pub use camera::{Intrinsics, Motion, PixelMatch, rotation_angle};
@@ -189,6 +190,37 @@ pub struct ViewpointShift {
     pub alignment: [[f64; 3]; 3],
     /// Where surfaces of the one photo are others in the other; `None` where nobody looked.
     pub other_surfaces: Option<OtherSurfaces>,
+}
+
+impl ViewpointShift {
+    /// Where a part of photo a lies in photo b, both given as left, top, right and bottom edge as shares of width and
+    /// height, 0..=1; `None` where b does not show it. Exact for the plane that `alignment` follows, near for the rest.
+    #[must_use]
+    pub fn carried(
+        &self,
+        [left, top, right, bottom]: [f64; 4],
+        a: Frame,
+        b: Frame,
+    ) -> Option<[f64; 4]> {
+        let map = Matrix3::from_row_slice(self.alignment.as_flattened());
+        let [mut low, mut high] = [[1.0_f64; 2], [0.0_f64; 2]];
+        for [x, y] in [[left, top], [right, top], [right, bottom], [left, bottom]] {
+            let at = map * Vector3::new(x * f64::from(a.width), y * f64::from(a.height), 1.0);
+            if at.z <= 1e-9 {
+                return None;
+            }
+            let place = [
+                at.x / at.z / f64::from(b.width),
+                at.y / at.z / f64::from(b.height),
+            ];
+            for ((low, high), share) in low.iter_mut().zip(&mut high).zip(place) {
+                *low = low.min(share.clamp(0.0, 1.0));
+                *high = high.max(share.clamp(0.0, 1.0));
+            }
+        }
+        let is_seen = low.iter().zip(&high).all(|(low, high)| low < high);
+        is_seen.then_some([low[0], low[1], high[0], high[1]])
+    }
 }
 
 /// Outcome of comparing the viewpoints of two photos.

@@ -5,6 +5,7 @@ use proptest::prelude::*;
 
 use super::camera::{Intrinsics, Motion, PixelMatch, rotation_angle, rotation_of};
 use super::{Model, Viewpoint, ViewpointShift, between_matches, homography};
+use crate::measure::feature::Frame;
 
 /// A small deterministic generator for test scenes.
 struct Noise(u64);
@@ -119,6 +120,28 @@ fn a_pair_of_equal_photos_has_no_motion() {
             assert!((v - f64::from(u8::from(r == c))).abs() < 0.05, "{h:?}");
         }
     }
+}
+
+#[test]
+fn a_part_is_carried_to_where_the_other_photo_shows_it() {
+    let mut shift = measure(&room(&Motion::identity(), 200, 0.0, 0));
+    let frame = |width, height| Frame {
+        width,
+        height,
+        focal_px: None,
+    };
+    // A quarter of the frame to the right, into a frame of half the size.
+    shift.alignment = [[0.5, 0.0, 125.0], [0.0, 0.5, 0.0], [0.0, 0.0, 1.0]];
+    let to = |part| shift.carried(part, frame(1000, 800), frame(500, 400));
+    let place = to([0.1, 0.2, 0.3, 0.6]).unwrap();
+    for (edge, wanted) in place.iter().zip([0.35, 0.2, 0.55, 0.6]) {
+        assert!((edge - wanted).abs() < 1e-12, "{place:?}");
+    }
+    assert_eq!(
+        to([0.6, 0.0, 1.0, 1.0]).map(|[_, _, right, _]| right),
+        Some(1.0)
+    );
+    assert_eq!(to([0.8, 0.0, 1.0, 1.0]), None);
 }
 
 #[test]

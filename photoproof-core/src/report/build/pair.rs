@@ -6,7 +6,7 @@ use crate::limits::Limits;
 use crate::measure::{
     Change, CopyKind, CopyMeasure, Frame, Inconclusive, Model, Viewpoint, ViewpointShift,
 };
-use crate::relation::{Doubt, Relation, doubt};
+use crate::relation::{Relation, doubt};
 use crate::report::v1;
 
 /// A photo's path with its frame.
@@ -60,7 +60,10 @@ pub fn pair(
             row.alignment = Some(unit_width(&shift.alignment, a.frame.width, b.frame.width));
             if let Some(doubt) = doubt(shift, limits) {
                 row.reason = Some(doubt.reason(shift));
-                row.contradictions = contradictions(doubt, shift);
+                let frames = doubt.frames(shift).into_iter();
+                row.contradictions = frames
+                    .map(|frame| frame.map(|edge| rounded(edge, 3)))
+                    .collect();
             } else {
                 row.advice = advice(shift, limits);
             }
@@ -169,21 +172,6 @@ pub fn change(change: &Change) -> v1::Change {
             })
             .collect(),
     }
-}
-
-/// Where a's frame shows what speaks against the motion.
-fn contradictions(doubt: Doubt, shift: &ViewpointShift) -> Vec<[f64; 4]> {
-    let frames = match doubt {
-        Doubt::PartsElsewhere => shift.evidence.against_frames(),
-        Doubt::OtherSurfaces => shift
-            .other_surfaces
-            .map_or_else(Vec::new, |other| other.frames()),
-        Doubt::LittleSupport | Doubt::SilentParts | Doubt::VagueDistance => Vec::new(),
-    };
-    frames
-        .into_iter()
-        .map(|frame| frame.map(|edge| rounded(edge, 3)))
-        .collect()
 }
 
 fn why(reason: Inconclusive) -> String {
