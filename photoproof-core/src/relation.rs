@@ -109,7 +109,7 @@ const LEAST_CONSISTENCY: f64 = 0.36;
 /// The same for a motion beyond the limits that chance does not make: a step nearer shows other detail of what both
 /// photos show, so less of it is there again. Wrong motions of other rooms measured 0.28 at most where chance was as
 /// small, and lay within the limits.
-const LEAST_CONSISTENCY_BEYOND: f64 = 0.2;
+const LEAST_CONSISTENCY_BEYOND: f64 = 0.3;
 /// Expected number of chance models, as a power of ten.
 const BEYOND_CHANCE: f64 = -30.0;
 
