@@ -288,11 +288,8 @@ fn by_ledger(items: &[Item]) -> [Answers; 2] {
 fn report(sources: &[Source]) {
     let start = std::time::Instant::now();
     let items = items(sources);
-    eprintln!(
-        "{} pictures measured in {:.0} s",
-        items.len(),
-        start.elapsed().as_secs_f64()
-    );
+    let seconds = start.elapsed().as_secs_f64();
+    eprintln!("{} pictures measured in {seconds:.0} s", items.len());
     let start = std::time::Instant::now();
     let measures: Shelf = items.iter().map(|i| &i.measures).collect();
     let found = find_copies(&measures).unwrap();
@@ -340,12 +337,13 @@ fn report(sources: &[Source]) {
         print_numbers(&p.measures, &q.measures);
     }
     let told: BTreeSet<(usize, usize)> = found.iter().map(|(a, b, _)| (*a, *b)).collect();
-    for (index, item) in items.iter().enumerate() {
+    let missed = items.iter().enumerate().filter(|(index, item)| {
         let original = item.source * KINDS;
-        if index != original && !told.contains(&(original, index)) {
-            println!("  not found: {}", name(item));
-            print_numbers(&items[original].measures, &item.measures);
-        }
+        *index != original && !told.contains(&(original, *index))
+    });
+    for (_, item) in missed {
+        println!("  not found: {}", name(item));
+        print_numbers(&items[item.source * KINDS].measures, &item.measures);
     }
     second_exposures(sources);
 }

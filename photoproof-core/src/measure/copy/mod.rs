@@ -54,6 +54,11 @@ const MIN_CORNERS: usize = 6;
 const MIN_CORNER_SHARE: f64 = 0.6;
 /// The same where the map is bent, as in a photo of a screen: before a fence two standpoints measured 0.74.
 const MIN_CORNER_SHARE_BENT: f64 = 0.75;
+/// Of a picture that ends at edges all around in the other, as on a page, less must agree, if nearly all of its corners do:
+/// drawn small, fine stripes do not.
+const MIN_CORNER_SHARE_FRAMED: f64 = 0.95;
+const MIN_SHARE_FRAMED: f64 = 0.75;
+const MAX_STRAY_FRAMED: f64 = 0.2;
 /// Below this cover of the one frame less is left to compare, and more must agree.
 const SMALL_COVER: f64 = 0.45;
 const MIN_SHARE_SMALL: f64 = 0.9;
@@ -75,6 +80,9 @@ const MAX_FINE_FLOW_FRAMED: f64 = 0.27;
 /// From this share on, more than all of the fainter side's detail is in the other: the one is a blurred version of
 /// the other, whose edges are too unlike to tell small shifts. Two exposures measured 1.25 at most, a strong blur 1.5.
 const BLURRED: f64 = 1.4;
+/// The same where the noise is equally strong: then nearly all of it is in both, and an overlay bends what is compared.
+/// Second exposures of equally strong noise measured 0.55 at most.
+const ONE_NOISE: f64 = 0.9;
 /// Where the two are laid onto each other this exactly and share less than this, what noise says is final.
 const EXACT_FLOW: f64 = 0.06;
 const HARDLY_SHARED: f64 = 0.25;
@@ -83,6 +91,8 @@ const HARDLY_SHARED: f64 = 0.25;
 const MIN_SHARED: f64 = 0.36;
 /// The same where the noise is equally strong: nothing was lost by saving, and copies measured 0.6 to 1.5.
 const MIN_SHARED_EQUAL: f64 = 0.55;
+/// Change of brightness, luma levels, from which it is not the same: second exposures measured up to 10.
+const RECOLOURED: f64 = 20.0;
 /// The same where a little parallax speaks against a copy as well.
 const MIN_SHARED_MOVED: f64 = 0.5;
 const MOVED_FLOW: f64 = 0.09;
@@ -404,11 +414,8 @@ fn decide(a: &PhotoMeasures, b: &PhotoMeasures, planes: &[Plane; 2], map: &Map) 
             break;
         }
         let bent = is_bent(planes, &found.map);
-        if !is_copy(&found, bent) {
-            continue;
-        }
         let framed = is_framed(planes, &found);
-        if bent && !framed {
+        if !is_copy(&found, bent, framed) || bent && !framed {
             continue;
         }
         let saved_from = is_saved_from(a, b, &found.map);
@@ -441,10 +448,17 @@ fn may_cover(planes: &[Plane; 2], map: &Map) -> bool {
     align::seen(map, a, b) >= least || back.is_some_and(|back| align::seen(&back, b, a) >= least)
 }
 
-/// Whether what is compared agrees as only copies do, where the one is laid onto the other by a map that is `bent` or not.
-fn is_copy(found: &Agreement, bent: bool) -> bool {
+/// Whether what is compared agrees as only copies do, where the one is laid onto the other by a map that is `bent` or
+/// not, and ends at edges there or not.
+fn is_copy(found: &Agreement, bent: bool, framed: bool) -> bool {
     let small = found.cover_a.min(found.cover_b) < SMALL_COVER;
-    let least = if small { MIN_SHARE_SMALL } else { MIN_SHARE };
+    let (least, stray) = if framed && found.corner_share >= MIN_CORNER_SHARE_FRAMED {
+        (MIN_SHARE_FRAMED, MAX_STRAY_FRAMED)
+    } else if small {
+        (MIN_SHARE_SMALL, MAX_STRAY)
+    } else {
+        (MIN_SHARE, MAX_STRAY)
+    };
     let corners = if bent {
         MIN_CORNER_SHARE_BENT
     } else {
@@ -455,7 +469,7 @@ fn is_copy(found: &Agreement, bent: bool) -> bool {
         && found.share >= least
         && found.median >= MIN_MEDIAN
         && found.patch <= MAX_PATCH
-        && found.stray <= MAX_STRAY
+        && found.stray <= stray
         && found.corners >= MIN_CORNERS
         && found.corner_share >= corners
         && found.lost[0].min(found.lost[1]) < MAX_LOST
@@ -527,31 +541,29 @@ fn exposure(
         grain.noise[0].max(grain.noise[1]),
     ];
     let lost = stronger >= LOST_NOISE * fainter;
-    let most = if framed && cover >= SMALL_COVER {
-        MAX_FINE_FLOW_FRAMED
-    } else if cover < PART_COVER {
-        MAX_FINE_FLOW_PART
-    } else if lost {
-        MAX_FINE_FLOW_LOST
-    } else {
-        MAX_FINE_FLOW
-    };
-    let blurred = |share: Option<f64>| share.is_some_and(|share| share >= BLURRED);
-    let blurred = blurred(grain.shared) && blurred(grain.shared_faint);
-    if grain.flow > most && !blurred {
+    let most = most_fine_flow(framed, cover, lost);
+    let equal = stronger < EQUAL_NOISE * fainter;
+    let one_noise = if equal { ONE_NOISE } else { BLURRED };
+    let shares = |share: Option<f64>| share.is_some_and(|share| share >= one_noise);
+    if grain.flow > most && !(shares(grain.shared) && shares(grain.shared_faint)) {
         return Exposure::Apart;
     }
     // A photo of a screen has noise of its own.
     if framed {
         return Exposure::Same;
     }
-    let equal = stronger < EQUAL_NOISE * fainter;
+    // Brightening makes the noise stronger: equal then, some of it was lost.
+    let unsaved = equal && found.recoloured < RECOLOURED;
+    let least = if unsaved {
+        MIN_SHARED_EQUAL
+    } else {
+        MIN_SHARED
+    };
     let moved = grain.flow > MOVED_FLOW;
     let own_noise = match (grain.shared, grain.shared_faint) {
         (share, faint) if lost => share.or(faint).is_some_and(|s| s < MIN_SHARED_LOST),
         (Some(share), faint) => {
-            share < if equal { MIN_SHARED_EQUAL } else { MIN_SHARED }
-                || moved && faint.is_some_and(|faint| faint < MIN_SHARED_MOVED)
+            share < least || moved && faint.is_some_and(|faint| faint < MIN_SHARED_MOVED)
         }
         (None, Some(faint)) => faint < if moved { MIN_SHARED_MOVED } else { MIN_SHARED },
         (None, None) => false,
@@ -567,6 +579,20 @@ fn exposure(
         Exposure::Unsure
     } else {
         Exposure::Same
+    }
+}
+
+/// Fine flow of copies at most: framed in the other picture or not, of which the one shows a share of `cover`, the noise
+/// of the one side lost or not.
+fn most_fine_flow(framed: bool, cover: f64, lost: bool) -> f64 {
+    if framed && cover >= SMALL_COVER {
+        MAX_FINE_FLOW_FRAMED
+    } else if cover < PART_COVER {
+        MAX_FINE_FLOW_PART
+    } else if lost {
+        MAX_FINE_FLOW_LOST
+    } else {
+        MAX_FINE_FLOW
     }
 }
 
@@ -640,7 +666,7 @@ pub fn explain_pair(a: &PhotoMeasures, b: &PhotoMeasures) -> Vec<String> {
         let (framed, bent) = (is_framed(&planes, &g), is_bent(&planes, &g.map));
         out.push(format!(
             "{what} {turn} hash {} votes {} of {total} in {inliers} cover {:.2} {:.2} textured {} share {:.3} median {:.3} patch {:.3} stray {:.3} corners {} {:.3} lost {:.3} {:.3} tone {:.3} recoloured {:.1} flow {:.3} bent {bent} framed {framed} noise {:.2} {:.2} shared {:.2?} {:.2?} fine flow {:.3} over {} saved {saved:?} copy {} {:?}",
-            distances[turn], votes[turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g, bent), exposure(&g, framed, saved, || Some(n))
+            distances[turn], votes[turn], g.cover_a, g.cover_b, g.textured, g.share, g.median, g.patch, g.stray, g.corners, g.corner_share, g.lost[0], g.lost[1], g.tone, g.recoloured, g.flow, n.noise[0], n.noise[1], n.shared, n.shared_faint, n.flow, n.edges, is_copy(&g, bent, framed), exposure(&g, framed, saved, || Some(n))
         ));
     };
     line(
