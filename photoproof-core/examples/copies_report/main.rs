@@ -21,7 +21,9 @@ use std::path::{Path, PathBuf};
 use image::{RgbImage, imageops};
 use photoproof_core::ingest::{IngestOptions, read_photo_bytes};
 use photoproof_core::ledger::{JobRecord, PhotoRecord, open};
-use photoproof_core::measure::{PhotoMeasures, Shelf, compare_copies, find_copies, measure_pixels};
+use photoproof_core::measure::{
+    CopyMeasure, PhotoMeasures, Shelf, compare_copies, find_copies, measure_pixels,
+};
 use rayon::prelude::*;
 
 use edits::{Draw, EDITS, Jpeg, crop, decoded, jpeg};
@@ -219,12 +221,35 @@ fn items(sources: &[Source]) -> Vec<Item> {
 const KINDS: usize = EDITS.len() + 1;
 
 /// What one way of looking says of all pictures.
-#[derive(Default)]
 struct Answers {
     /// Pictures of each kind that are told to be made from their original.
     found: Vec<usize>,
     /// Pairs of different photos that are called copies.
     wrong: usize,
+}
+
+impl Answers {
+    fn none() -> Self {
+        Self {
+            found: vec![0; KINDS],
+            wrong: 0,
+        }
+    }
+}
+
+/// Counts an answer about an edited picture with all, and with those that are sure.
+fn count([all, sure]: &mut [Answers; 2], item: &Item, is_own: bool, measure: &CopyMeasure) {
+    let add = |answers: &mut Answers| {
+        if is_own {
+            answers.found[item.kind] += 1;
+        } else {
+            answers.wrong += 1;
+        }
+    };
+    add(all);
+    if measure.is_confirmed() {
+        add(sure);
+    }
 }
 
 /// Answers of a comparison of every picture with every other one.
@@ -234,11 +259,14 @@ fn hashed(items: &[Item], alike: impl Fn(&Item, &Item) -> bool + Sync) -> Answer
         others.filter(|other| alike(other, item)).count()
     });
     let wrong = wrong.sum();
-    let mut found = vec![0; KINDS];
+    let mut answers = Answers {
+        wrong,
+        ..Answers::none()
+    };
     for item in items.iter().filter(|i| i.kind > 0) {
-        found[item.kind] += usize::from(alike(&items[item.source * KINDS], item));
+        answers.found[item.kind] += usize::from(alike(&items[item.source * KINDS], item));
     }
-    Answers { found, wrong }
+    answers
 }
 
 /// Answers of a ledger that holds every original as a job of its own, asked for every edited picture: all, and those it
@@ -260,29 +288,15 @@ fn by_ledger(items: &[Item]) -> [Answers; 2] {
     }
     let edited: Vec<&Item> = items.iter().filter(|i| i.kind > 0).collect();
     let asked: Shelf = edited.iter().map(|i| &i.measures).collect();
-    let none = || Answers {
-        found: vec![0; KINDS],
-        wrong: 0,
-    };
-    let (mut all, mut sure) = (none(), none());
-    let count = |answers: &mut Answers, item: &Item, is_own: bool| {
-        if is_own {
-            answers.found[item.kind] += 1;
-        } else {
-            answers.wrong += 1;
-        }
-    };
+    let mut answers = [Answers::none(), Answers::none()];
     for lead in ledger.find(&asked, None).unwrap() {
         let (item, Some(measure)) = (edited[lead.asked], lead.measure) else {
             continue;
         };
         let is_own = lead.job == item.source.to_string();
-        count(&mut all, item, is_own);
-        if measure.is_confirmed() {
-            count(&mut sure, item, is_own);
-        }
+        count(&mut answers, item, is_own, &measure);
     }
-    [all, sure]
+    answers
 }
 
 fn report(sources: &[Source]) {
@@ -294,29 +308,24 @@ fn report(sources: &[Source]) {
     let measures: Shelf = items.iter().map(|i| &i.measures).collect();
     let found = find_copies(&measures).unwrap();
     eprintln!("searched in {:.0} s", start.elapsed().as_secs_f64());
-    let mut job = Answers {
-        found: vec![0; KINDS],
-        wrong: 0,
-    };
+    let mut in_job = [Answers::none(), Answers::none()];
     let mut false_pairs = Vec::new();
     for (a, b, measure) in &found {
         let (p, q) = (&items[*a], &items[*b]);
         if p.source != q.source {
             false_pairs.push((p, q, measure));
-        } else if p.kind == 0 && measure.is_confirmed() {
-            job.found[q.kind] += 1;
+        }
+        if p.source != q.source || p.kind == 0 {
+            count(&mut in_job, q, p.source == q.source, measure);
         }
     }
-    job.wrong = false_pairs.iter().filter(|f| f.2.is_confirmed()).count();
-    println!(
-        "pairs of different photos that the job is unsure of: {}",
-        false_pairs.len() - job.wrong
-    );
-    let [by_ledger, surely] = by_ledger(&items);
+    let [job, sure_in_job] = in_job;
+    let [by_ledger, sure_by_ledger] = by_ledger(&items);
     let columns = [
         job,
+        sure_in_job,
         by_ledger,
-        surely,
+        sure_by_ledger,
         hashed(&items, |a, b| (a.hash ^ b.hash).count_ones() <= 10),
         hashed(&items, |a, b| a.pdq.alike(&b.pdq)),
     ];
@@ -358,8 +367,8 @@ fn print_numbers(a: &PhotoMeasures, b: &PhotoMeasures) {
 /// One row a kind of edit; the last row counts pairs of different photos called copies.
 fn table(sources: usize, columns: &[Answers]) {
     println!(
-        "{:28} {:>5} {:>7} {:>7} {:>7} {:>7} {:>9} {:>7}",
-        "edit", "n", "wanted", "job", "ledger", "surely", "64-bit 10", "PDQ 31"
+        "{:28} {:>5} {:>7} {:>7} {:>7} {:>7} {:>7} {:>9} {:>7}",
+        "edit", "n", "wanted", "job", "surely", "ledger", "surely", "64-bit 10", "PDQ 31"
     );
     for (k, (name, wanted, _)) in EDITS.iter().enumerate() {
         print!("{name:28} {sources:5} {:6.1}%", 100.0 * wanted);
