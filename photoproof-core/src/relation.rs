@@ -83,9 +83,7 @@ impl Doubt {
             }
         }
     }
-}
 
-impl Doubt {
     /// Where the first photo's frame shows what speaks against the motion: left, top, right and bottom edge as shares of
     /// width and height, 0..=1; none where nothing stands at one place.
     #[must_use]

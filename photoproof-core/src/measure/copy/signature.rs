@@ -395,4 +395,83 @@ mod tests {
         assert_eq!(words.iter().filter(|w| apart(w) == 1).count(), 4);
         assert_eq!(words.iter().filter(|w| apart(w) == 2).count(), 2);
     }
+
+    const SIZE: [f64; 2] = [1000.0, 750.0];
+
+    /// Keypoints all over a frame.
+    fn kept() -> Vec<PlacedSignature> {
+        let mixed = |i: usize| {
+            let word = (i as u64 + 1).wrapping_mul(0x9E37_79B9_7F4A_7C15);
+            (word ^ word >> 31).wrapping_mul(0xBF58_476D_1CE4_E5B9)
+        };
+        let place = |i: usize, cells: usize, side: f64| (i as f64 + 0.5) / cells as f64 * side;
+        (0..160)
+            .map(|i| PlacedSignature {
+                x: place(i % 16, 16, SIZE[0]) + (i * 7919 % 23) as f64,
+                y: place(i / 16, 10, SIZE[1]) + (i * 6007 % 29) as f64,
+                signature: mixed(i),
+            })
+            .collect()
+    }
+
+    /// An asked photo of the same size, with every keypoint where `map` puts it, all of it as bright as `luma` says.
+    fn asked(map: &Map, luma: impl Fn(f64, f64) -> f32) -> Laid {
+        let signatures = kept().into_iter().filter_map(|point| {
+            let [x, y] = align::apply(map, [point.x, point.y])?;
+            let inside = (0.0..SIZE[0]).contains(&x) && (0.0..SIZE[1]).contains(&y);
+            inside.then_some(PlacedSignature { x, y, ..point })
+        });
+        let mut thumbnail = Plane::zeros(384, 288);
+        let to_thumbnail = align::scale_map(SIZE, sides(&thumbnail));
+        for (i, value) in thumbnail.data.iter_mut().enumerate() {
+            let at = |v: usize, side: usize, length: f64| (v as f64 + 0.5) / side as f64 * length;
+            *value = luma(at(i % 384, 384, SIZE[0]), at(i / 384, 288, SIZE[1]));
+        }
+        Laid {
+            turn: Turn::default(),
+            signatures: signatures.collect(),
+            size: SIZE,
+            full: SIZE,
+            thumbnail,
+            to_thumbnail,
+        }
+    }
+
+    /// Six tenths of the size, in the middle, its right side `bend` smaller.
+    fn set_in(bend: f64) -> Map {
+        let [width, height] = SIZE;
+        let towards = Map::new_translation(&[0.5 * width, 0.5 * height].into());
+        let smaller = Map::new(0.6, 0.0, 0.0, 0.0, 0.6, 0.0, bend / width, 0.0, 1.0);
+        let from = Map::new_translation(&[-0.5 * width, -0.5 * height].into());
+        towards * smaller * from
+    }
+
+    fn kind(asked: &Laid) -> Option<CopyKind> {
+        confirm((&kept(), SIZE), asked).map(|measure| measure.kind)
+    }
+
+    #[test]
+    fn a_bent_picture_is_a_copy_only_where_it_ends_at_edges() {
+        let plain = |_: f64, _: f64| 120.0;
+        assert_eq!(kind(&asked(&set_in(0.0), plain)), Some(CopyKind::Edited));
+        let bent = set_in(0.2);
+        assert_eq!(kind(&asked(&bent, plain)), None);
+        let back = bent.try_inverse().unwrap();
+        let on_a_screen = |x: f64, y: f64| {
+            let [x, y] = align::apply(&back, [x, y]).unwrap();
+            let is_shown = (0.0..SIZE[0]).contains(&x) && (0.0..SIZE[1]).contains(&y);
+            if is_shown { 120.0 } else { 20.0 }
+        };
+        assert_eq!(kind(&asked(&bent, on_a_screen)), Some(CopyKind::Edited));
+    }
+
+    #[test]
+    fn what_agrees_little_is_unsure_if_it_does_so_everywhere() {
+        let refound = |share, quiet| Refound { share, quiet };
+        assert_eq!(refound(0.5, 0.1).is_copy(0.5), Some(true));
+        assert_eq!(refound(0.5, 0.4).is_copy(0.5), Some(false));
+        assert_eq!(refound(0.3, 0.1).is_copy(0.3), Some(false));
+        assert_eq!(refound(0.3, 0.3).is_copy(0.3), None);
+        assert_eq!(refound(0.25, 0.1).is_copy(0.2), None);
+    }
 }
