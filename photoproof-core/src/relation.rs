@@ -64,14 +64,14 @@ impl Doubt {
                 evidence.silent_cells, evidence.rich_cells
             ),
             Doubt::PartsElsewhere => format!(
-                "{} of {} distinct points stand beside where the others put them: parts that were moved look so, \
-                 and so does another room with the same fittings",
+                "{} of {} distinct points stand beside where the others put them, as after parts were moved or in another \
+                 room with the same fittings",
                 evidence.distinct_against,
                 evidence.distinct_against + evidence.distinct_agreeing
             ),
             Doubt::OtherSurfaces => format!(
-                "over {:.0} % of the frame each photo shows a floor, a wall or the like that the other does not show: \
-                 new ones look so, and so does another room with the same fittings",
+                "over {:.0} % of the frame each shows a floor, a wall or the like that the other lacks, as after a new one \
+                 or in another room with the same fittings",
                 100.0 * other_surfaces(shift)
             ),
             Doubt::VagueDistance => {
