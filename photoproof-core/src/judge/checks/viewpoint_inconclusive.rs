@@ -4,8 +4,7 @@ use crate::group::Pair;
 use crate::ingest::PhotoId;
 use crate::judge::gaps::Cause;
 use crate::judge::{Check, CheckMeta, Evidence, Finding, Retake, Severity, Status};
-use crate::limits::Limits;
-use crate::measure::Viewpoint;
+use crate::measure::{Viewpoint, ViewpointShift};
 use crate::relation::doubt;
 
 static META: CheckMeta = CheckMeta {
@@ -44,15 +43,14 @@ impl Check for ViewpointInconclusive {
                 let Cause::Undetermined(photo) = gap.cause else { return None };
                 let set = &evidence.grouped.view_sets[gap.set];
                 let pair = evidence.grouped.pair(gap.anchor, photo);
-                let why = pair.map_or_else(
-                    || "0 common points".to_owned(),
-                    |pair| why(&pair.viewpoint, evidence.limits()),
+                let (why, against) = pair.map_or_else(
+                    || ("0 common points".to_owned(), Vec::new()),
+                    |pair| doubted(pair, photo, evidence),
                 );
                 let message = format!(
                     "cannot tell whether this {} photo repeats view {}: {why}",
                     gap.phase, set.id
                 );
-                let against = pair.map_or_else(Vec::new, |pair| against(pair, photo, evidence));
                 let finding = META.finding(message).area(set.area.as_deref()).photos([photo, gap.anchor]);
                 Some(finding.regions(&against).retake(
                     Retake {
@@ -71,35 +69,35 @@ impl Check for ViewpointInconclusive {
     }
 }
 
-/// Where `photo`, one of the pair, shows what speaks against a repeat.
-fn against(pair: &Pair, photo: PhotoId, evidence: &Evidence<'_>) -> Vec<[f64; 4]> {
-    let Viewpoint::Shift(shift) = &pair.viewpoint else {
-        return Vec::new();
-    };
-    let frames = doubt(shift, evidence.limits()).map_or_else(Vec::new, |doubt| doubt.frames(shift));
+/// What keeps the pictures from telling, and where `photo`, one of the pair, shows what speaks against a repeat.
+fn doubted(pair: &Pair, photo: PhotoId, evidence: &Evidence<'_>) -> (String, Vec<[f64; 4]>) {
+    if let Viewpoint::Shift(shift) = &pair.viewpoint
+        && let Some(doubt) = doubt(shift, evidence.limits())
+    {
+        let against = in_photo(doubt.frames(shift), shift, pair, photo, evidence);
+        return (doubt.reason(shift), against);
+    }
+    let inliers = pair.viewpoint.evidence().inliers;
+    (format!("{inliers} common points"), Vec::new())
+}
+
+/// Frames of the pair's first photo in `photo`, one of the two.
+fn in_photo(
+    frames: Vec<[f64; 4]>,
+    shift: &ViewpointShift,
+    pair: &Pair,
+    photo: PhotoId,
+    evidence: &Evidence<'_>,
+) -> Vec<[f64; 4]> {
     if photo == pair.a {
         return frames;
     }
-    let frame = |photo: PhotoId| {
-        evidence
-            .measures
-            .get(photo.0)
-            .map(|measures| measures.frame)
-    };
-    let (Some(a), Some(b)) = (frame(pair.a), frame(pair.b)) else {
+    let measures = [pair.a, pair.b].map(|photo| evidence.measures.get(photo.0));
+    let [Some(a), Some(b)] = measures else {
         return Vec::new();
     };
     let carried = frames
         .into_iter()
-        .filter_map(|part| shift.carried(part, a, b));
+        .filter_map(|part| shift.carried(part, a.frame, b.frame));
     carried.collect()
-}
-
-/// What keeps the pictures from telling.
-fn why(viewpoint: &Viewpoint, limits: &Limits) -> String {
-    let doubted = match viewpoint {
-        Viewpoint::Shift(shift) => doubt(shift, limits).map(|doubt| doubt.reason(shift)),
-        _ => None,
-    };
-    doubted.unwrap_or_else(|| format!("{} common points", viewpoint.evidence().inliers))
 }
